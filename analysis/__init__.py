@@ -1,0 +1,1 @@
+"""The mathematics: pure functions from summaries and lives to estimates and a verdict."""
