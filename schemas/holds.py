@@ -1,0 +1,64 @@
+"""Items that no rule decides: each states two alternatives, best and worst."""
+
+from typing import Literal
+
+from msgspec import UNSET, Struct, UnsetType
+
+HoldCode = Literal[
+    "CONFLICTING_ROWS",
+    "ORDER_AMBIGUOUS",
+    "IDENTITY_CONFLICT",
+    "UNEXPLAINED_STOP",
+    "UNIT_SUSPECT_UNCONFIRMED",
+    "LOW_FLUID_UNINSPECTED",
+    "CANNOT_BUILD_UNCLEAR",
+    "UNDER_PRESSURE_SHARE",
+    "OVER_PRESSURE",
+    "PEAK_CLIPPED",
+    "CONDITION_NOT_RECORDED",
+    "REMOVED_ON_SUSPICION",
+    "POSSIBLE_SWAP",
+    "NOT_IN_SAMPLE",
+    "LIFE_SOURCE_CONFLICT",
+    "INSPECTION_OVERDUE",
+    "UNIT_OVERDUE",
+    "CALIBRATION_FOUND_OUT",
+]
+
+
+class HoldEvidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Where in the rows a hold comes from."""
+
+    rig_id: str | UnsetType = UNSET
+    run_id: str | UnsetType = UNSET
+    station_no: int | UnsetType = UNSET
+    from_cycle_in_run: int | UnsetType = UNSET
+    to_cycle_in_run: int | UnsetType = UNSET
+    cycles: int | UnsetType = UNSET
+    raw_code: str | UnsetType = UNSET
+
+
+class Alternative(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """
+    What a unit's life would be under one way of deciding a hold.
+
+    `ending` is the ending it would have; `counted_cycles` the life it would be
+    credited before any cap of the plan.
+    """
+
+    ending: str
+    counted_cycles: int
+    failed: bool
+
+
+class Hold(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """An open question about a unit (or about the lot, where no unit can be named)."""
+
+    hold_id: str
+    name: HoldCode
+    evidence: list[HoldEvidence]
+    best: Alternative
+    worst: Alternative
+    lot_number: str | UnsetType = UNSET
+    unit_id: str | UnsetType = UNSET
+    unit_serial: str | UnsetType = UNSET

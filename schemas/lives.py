@@ -1,0 +1,122 @@
+"""The life of one unit: how it ended, after how many counted cycles, and why."""
+
+from datetime import datetime
+from typing import Literal
+
+from msgspec import UNSET, Struct, UnsetType
+
+from schemas.holds import Hold
+
+Ending = Literal["FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", "VOID"]
+ENDINGS: tuple[str, ...] = ("FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", "VOID")
+Mark = Literal[
+    "PLANNED_NOT_COUNTED",
+    "END_CHECK_DUE",
+    "OVERDUE",
+    "ROWS_MISSING",
+    "COUNTER_RESET",
+    "COUNTER_WRAP",
+    "CYCLED_AFTER_FAILURE",
+    "NOT_STARTED",
+    "NOT_IN_SAMPLE",
+    "FROM_LIVES_TABLE",
+]
+
+
+class CycleTotals(Struct, frozen=True, kw_only=True):
+    """Cycles of a unit. logged = counted + not counted; the reasons add up to not counted."""
+
+    logged_cycles: int
+    counted_cycles: int
+    not_counted_cycles: int
+    not_counted_by: dict[str, int]
+    unlogged_cycles: int
+
+
+class UpToEnding(Struct, frozen=True, kw_only=True):
+    """The same up to the unit's ending, which may lie before the last row."""
+
+    logged_cycles: int
+    counted_cycles: int
+
+
+class FailureSeen(Struct, frozen=True, kw_only=True):
+    """The failure that ended a life. `failure_mode` is UNANALYSED until a record names it."""
+
+    seen_as: str
+    failure_mode: str
+    critical: bool
+    relevant: bool
+    rig_id: str | UnsetType = UNSET
+    run_id: str | UnsetType = UNSET
+    cycle_in_run: int | UnsetType = UNSET
+    inspection_key: str | UnsetType = UNSET
+
+
+class Outcome(Struct, frozen=True, kw_only=True):
+    """
+    A unit's result as the statistics see it.
+
+    `cycles` is the exact life or the count reached; a bracket has `cycles_low`
+    and `cycles_high` instead. `credited_cycles` is what acceptance may count,
+    `most_cycles` what caution counts when a lot is to be shown below its
+    requirement. `has_ended` is false while more cycles may follow.
+    """
+
+    ending: Ending
+    credited_cycles: int
+    most_cycles: int
+    failed: bool
+    has_ended: bool
+    critical: bool = False
+    cycles: int | None = None
+    cycles_low: int | None = None
+    cycles_high: int | None = None
+
+
+class StretchLine(Struct, frozen=True, kw_only=True):
+    """One stretch in a unit's life: where, when, what it added, how it stopped."""
+
+    rig_id: str
+    run_id: str
+    station_no: int
+    lap: int
+    first_cycle_in_run: int
+    last_cycle_in_run: int
+    first_started_at: datetime
+    last_started_at: datetime
+    logged_cycles: int
+    counted_cycles: int
+    not_counted_by: dict[str, int]
+    unlogged_cycles: int
+    counted_before: int
+    stop_class: str
+    stop_reason: str | UnsetType = UNSET
+
+
+class UnitLife(Struct, frozen=True, kw_only=True):
+    """A unit's life under one specification, with the open questions about it."""
+
+    unit_id: str
+    lot_number: str
+    unit_serial: str
+    ending: Ending
+    credited_cycles: int
+    totals: CycleTotals
+    up_to_ending: UpToEnding
+    verified_cycles: int
+    marks: list[str]
+    holds: list[Hold]
+    stretches: list[StretchLine]
+    best: Outcome
+    worst: Outcome
+    outcome: Outcome
+    after_credit: bool = False
+    cycles: int | UnsetType = UNSET
+    cycles_low: int | UnsetType = UNSET
+    cycles_high: int | UnsetType = UNSET
+    failure: FailureSeen | UnsetType = UNSET
+    component_batch: str | UnsetType = UNSET
+    last_rig_id: str | UnsetType = UNSET
+    last_station_no: int | UnsetType = UNSET
+    last_row_at: datetime | UnsetType = UNSET

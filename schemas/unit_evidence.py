@@ -1,0 +1,78 @@
+"""Everything that stage two needs to know about one unit."""
+
+from datetime import datetime
+from typing import Literal
+
+from msgspec import Struct
+
+from schemas.lots import NewInspection, NewRigEvent, RigSettings
+from schemas.stretches import StretchSummary
+
+
+CannotBuildCause = Literal["UNIT", "RIG", "UNCLEAR"]
+
+
+class LocatedInspection(Struct, frozen=True, kw_only=True):
+    """An inspection turned into counts: cycles of the unit before it, counted and logged."""
+
+    inspection: NewInspection
+    counted_cycles: int
+    logged_cycles: int
+
+
+class LocatedEvent(Struct, frozen=True, kw_only=True):
+    """A rig event that concerns the unit, with the counted and logged cycles before it."""
+
+    event: NewRigEvent
+    counted_cycles: int
+    logged_cycles: int
+
+
+class DeclaredLife(Struct, frozen=True, kw_only=True):
+    """A life that was uploaded as such, in a lives table."""
+
+    ending: str
+    cycles: int | None
+    cycles_low: int | None
+    cycles_high: int | None
+    failure_mode: str | None
+
+
+class LowFluidStop(Struct, frozen=True, kw_only=True):
+    """A low-fluid stop of a supply while the unit was on it."""
+
+    stopped_at: datetime
+    counted_cycles: int
+    rig_id: str
+    run_id: str
+    cycle_in_run: int
+
+
+class UnitEvidence(Struct, frozen=True, kw_only=True):
+    """
+    Evidence about one unit, from rows and from people.
+
+    `stretches` are in the unit's order. `kindest` and `harshest` replace them
+    where conflicting rows leave two readings. `is_newest_on_station` tells that
+    nothing ran on the station after the unit's last stretch; `is_overdue` that
+    the unit's rig has gone on for longer than the specification allows silence.
+    `cannot_build` names the stretches, by key, that ended because the station
+    could no longer build pressure, and whose fault that was.
+    """
+
+    unit_id: str
+    lot_number: str
+    unit_serial: str
+    listed: bool
+    stretches: list[StretchSummary]
+    kindest: list[StretchSummary]
+    harshest: list[StretchSummary]
+    inspections: list[LocatedInspection]
+    events: list[LocatedEvent]
+    low_fluid_stops: list[LowFluidStop]
+    declared: list[DeclaredLife]
+    rigs: dict[str, RigSettings]
+    is_newest_on_station: bool
+    is_overdue: bool
+    cannot_build: dict[int, CannotBuildCause] = {}
+    component_batch: str | None = None

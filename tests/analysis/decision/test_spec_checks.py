@@ -1,0 +1,256 @@
+"""Contradictions are refused with their place; plans that show too little are not approved."""
+
+from typing import Any
+
+import msgspec
+import pytest
+
+from analysis.decision.spec_checks import approval_faults, draft_faults, settings_not_applied
+from schemas.specs import Spec
+
+REQUIREMENT = {"reliability": 0.95, "confidence": 0.90, "target_cycles": 100_000}
+DECAY = {
+    "name": "SEAL_DECAY",
+    "detected_by": "CYCLES",
+    "seen_as": "DECAY",
+    "relevant": True,
+    "critical": False,
+}
+WEIBAYES: dict[str, Any] = {
+    "spec_id": "CC25-Q1",
+    "part_number": "CC25",
+    "requirement": [REQUIREMENT],
+    "shape": {"assumed_shape": 2.0, "shape_low": 2.0, "shape_high": 2.6, "source": "earlier lots"},
+    "conditions": {
+        "pressure_lower_mpa": 31.59,
+        "pressure_upper_mpa": 34.91,
+        "pressure_invalidation_mpa": 36.58,
+        "station_modes": ["TEST"],
+    },
+    "failure": {
+        "modes": [DECAY],
+        "decay_limit_mpa": 0.6,
+        "persistence": {"rule": "CONSECUTIVE", "cycles": 5},
+    },
+    "reduction": {},
+    "plan": {
+        "kind": "WEIBAYES",
+        "credit": "TO_PLANNED",
+        "unit_count": 12,
+        "planned_cycles": 200_000,
+        "allowed_failures": 0,
+        "overdue_hours": 48,
+    },
+}
+ATTRIBUTE_PLAN = {
+    "kind": "ATTRIBUTE",
+    "unit_count": 45,
+    "planned_cycles": 100_000,
+    "allowed_failures": 0,
+    "overdue_hours": 48,
+}
+
+
+def spec_with(**changes: Any) -> Spec:
+    """The clamp cylinder's specification with some parts replaced; None takes a part away."""
+    parts = {**WEIBAYES, **changes}
+    return msgspec.convert({k: v for k, v in parts.items() if v is not None}, Spec)
+
+
+def failure(**changes: Any) -> dict[str, Any]:
+    parts = {**WEIBAYES["failure"], **changes}
+    return {name: value for name, value in parts.items() if value is not None}
+
+
+def plan(**changes: Any) -> dict[str, Any]:
+    parts = {**WEIBAYES["plan"], **changes}
+    return {name: value for name, value in parts.items() if value is not None}
+
+
+def conditions(**changes: Any) -> dict[str, Any]:
+    return {**WEIBAYES["conditions"], **changes}
+
+
+def mode(**changes: Any) -> dict[str, Any]:
+    return {**DECAY, **changes}
+
+
+def shape(**changes: Any) -> dict[str, Any]:
+    return {**WEIBAYES["shape"], **changes}
+
+
+def test_a_sound_specification_has_no_fault() -> None:
+    assert draft_faults(spec_with()) == []
+    assert approval_faults(spec_with()) == []
+    assert draft_faults(spec_with(plan=ATTRIBUTE_PLAN, shape=None)) == []
+    assert approval_faults(spec_with(plan=ATTRIBUTE_PLAN, shape=None)) == []
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "pointer"),
+    [
+        ({"shape": shape(shape_low=2.7)}, "RANGE_REVERSED", "/shape/shape_low"),
+        ({"shape": shape(assumed_shape=1.9)}, "OUTSIDE_RANGE", "/shape/assumed_shape"),
+        ({"shape": shape(assumed_shape=2.7)}, "OUTSIDE_RANGE", "/shape/assumed_shape"),
+        ({"shape": None}, "SHAPE_MISSING", "/shape"),
+        (
+            {"conditions": conditions(pressure_lower_mpa=34.91)},
+            "RANGE_REVERSED",
+            "/conditions/pressure_lower_mpa",
+        ),
+        (
+            {"conditions": conditions(pressure_invalidation_mpa=34.9)},
+            "OUTSIDE_RANGE",
+            "/conditions/pressure_invalidation_mpa",
+        ),
+        (
+            {"conditions": conditions(rise_time_min_s=0.5, rise_time_max_s=0.4)},
+            "RANGE_REVERSED",
+            "/conditions/rise_time_min_s",
+        ),
+        (
+            {"conditions": conditions(fluid_temperature_min_c=60, fluid_temperature_max_c=40)},
+            "RANGE_REVERSED",
+            "/conditions/fluid_temperature_min_c",
+        ),
+        (
+            {"conditions": conditions(station_modes=["TEST", "TSET"])},
+            "UNKNOWN_STATION_MODE",
+            "/conditions/station_modes/1",
+        ),
+        ({"failure": failure(modes=[DECAY, DECAY])}, "REPEATED", "/failure/modes"),
+        ({"failure": failure(modes=[mode(relevant=False)])}, "NO_RELEVANT_MODE", "/failure/modes"),
+        (
+            {"failure": failure(modes=[DECAY, mode(name="X", relevant=False, critical=True)])},
+            "CONTRADICTION",
+            "/failure/modes/1/critical",
+        ),
+        (
+            {"failure": failure(modes=[mode(seen_as="LEAK")], leak_class_fails_at=4)},
+            "CONTRADICTION",
+            "/failure/modes/0/detected_by",
+        ),
+        ({"failure": failure(decay_limit_mpa=None)}, "LIMIT_MISSING", "/failure/decay_limit_mpa"),
+        ({"failure": failure(persistence=None)}, "LIMIT_MISSING", "/failure/persistence"),
+        (
+            {"failure": failure(modes=[mode(seen_as="BURST")])},
+            "LIMIT_MISSING",
+            "/failure/burst_below_mpa",
+        ),
+        (
+            {"failure": failure(modes=[mode(seen_as="LEAK", detected_by="INSPECTION")])},
+            "LIMIT_MISSING",
+            "/failure/leak_class_fails_at",
+        ),
+        ({"failure": failure(burst_below_mpa=32.0)}, "OUTSIDE_RANGE", "/failure/burst_below_mpa"),
+        (
+            {"failure": failure(persistence={"rule": "MOVING_AVERAGE", "cycles": 5})},
+            "OUTSIDE_RANGE",
+            "/failure/persistence/cycles",
+        ),
+        (
+            {
+                "reduction": {
+                    "onset": {
+                        "block_cycles": 100,
+                        "baseline_blocks": [220, 20],
+                        "mask_after_start_cycles": 300,
+                        "dead_band_mpa": 0.015,
+                        "alarm_mpa": 0.05,
+                    }
+                }
+            },
+            "RANGE_REVERSED",
+            "/reduction/onset/baseline_blocks",
+        ),
+        ({"plan": plan(life_ratio=2.0)}, "EXACTLY_ONE", "/plan"),
+        ({"plan": plan(planned_cycles=None)}, "EXACTLY_ONE", "/plan"),
+        ({"plan": plan(max_units=11)}, "OUTSIDE_RANGE", "/plan/max_units"),
+        ({"plan": plan(allowed_failures=12)}, "OUTSIDE_RANGE", "/plan/allowed_failures"),
+        ({"plan": plan(credit=None)}, "CREDIT_MISSING", "/plan/credit"),
+        (
+            {"plan": plan(credit="ONCE_AT_TARGET", planned_cycles=99_999)},
+            "SHORT_OF_TARGET",
+            "/plan/planned_cycles",
+        ),
+        ({"plan": {**ATTRIBUTE_PLAN, "credit": "TO_PLANNED"}}, "CONTRADICTION", "/plan/credit"),
+        (
+            {"plan": {**ATTRIBUTE_PLAN, "planned_cycles": 99_999}},
+            "SHORT_OF_TARGET",
+            "/plan/planned_cycles",
+        ),
+        (
+            {"plan": {**ATTRIBUTE_PLAN, "planned_cycles": 100_001}, "shape": None},
+            "SHAPE_MISSING",
+            "/shape",
+        ),
+    ],
+)
+def test_a_contradiction_is_refused_with_its_place(
+    changes: dict[str, Any], code: str, pointer: str
+) -> None:
+    [fault] = draft_faults(spec_with(**changes))
+    assert (fault.code, fault.pointer) == (code, pointer)
+
+
+def test_every_fault_is_named_not_only_the_first() -> None:
+    found = draft_faults(spec_with(shape=None, plan=plan(credit=None, max_units=3)))
+    assert {fault.pointer for fault in found} == {"/shape", "/plan/credit", "/plan/max_units"}
+
+
+def test_a_weibayes_plan_short_of_the_target_is_a_choice() -> None:
+    assert draft_faults(spec_with(plan=plan(planned_cycles=50_000))) == []
+
+
+@pytest.mark.parametrize(
+    ("reliability", "confidence", "allowed_failures", "unit_count"),
+    [
+        # 22 and 45 stand in success-run tables (22 read in a public article, 45 from memory).
+        # 38 and 77 by hand: 0.9**38 + 38 * 0.1 * 0.9**37 = 0.0953, one unit less 0.1036;
+        # 0.95**77 + 77 * 0.05 * 0.95**76 = 0.0973, one unit less 0.1014.
+        (0.90, 0.90, 0, 22),
+        (0.95, 0.90, 0, 45),
+        (0.90, 0.90, 1, 38),
+        (0.95, 0.90, 1, 77),
+        # Exact at the boundary: 0.9**3 = 0.729 = 1 - 0.271.
+        (0.90, 0.271, 0, 3),
+    ],
+)
+def test_an_attribute_plan_is_approved_from_the_published_number_of_units_on(
+    reliability: float, confidence: float, allowed_failures: int, unit_count: int
+) -> None:
+    requirement = {**REQUIREMENT, "reliability": reliability, "confidence": confidence}
+
+    def faults(units: int) -> list[Any]:
+        chosen = {**ATTRIBUTE_PLAN, "unit_count": units, "allowed_failures": allowed_failures}
+        return approval_faults(spec_with(plan=chosen, requirement=[requirement], shape=None))
+
+    assert faults(unit_count) == []
+    [fault] = faults(unit_count - 1)
+    assert (fault.code, fault.pointer) == ("PLAN_DOES_NOT_DEMONSTRATE", "/plan/unit_count")
+    assert f"{unit_count} units are needed" in fault.detail
+
+
+def test_beyond_the_target_the_smallest_shape_of_the_range_decides() -> None:
+    # R = 0.95 at the target is 0.95**(2**2) = 0.8145 at twice the target for shape 2:
+    # 12 units without a failure show it with 90 % (0.8145**12 = 0.0853), 11 do not (0.1047).
+    twice = {**ATTRIBUTE_PLAN, "planned_cycles": 200_000}
+    assert approval_faults(spec_with(plan={**twice, "unit_count": 12})) == []
+    assert len(approval_faults(spec_with(plan={**twice, "unit_count": 11}))) == 1
+
+
+def test_a_very_long_plan_needs_one_unit_and_overflows_nothing() -> None:
+    long = {**ATTRIBUTE_PLAN, "planned_cycles": None, "life_ratio": 1000, "unit_count": 1}
+    chosen = {name: value for name, value in long.items() if value is not None}
+    assert approval_faults(spec_with(plan=chosen, shape=shape(shape_high=50.0))) == []
+
+
+def test_what_is_not_built_yet_is_not_approved() -> None:
+    [fault] = approval_faults(spec_with(failure=failure(onset_is_failure=True)))
+    assert fault.pointer == "/failure/onset_is_failure"
+
+
+def test_settings_that_no_rule_uses_are_named() -> None:
+    assert settings_not_applied(spec_with()) == []
+    chosen = {"swap_step": {"decay_mpa": 0.1}}
+    assert settings_not_applied(spec_with(reduction=chosen)) == ["reduction.swap_step"]
