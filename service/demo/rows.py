@@ -1,0 +1,222 @@
+"""The row model: what the sensors of a station write during one planned run."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from msgspec import Struct
+from numpy.typing import NDArray
+
+from service.demo.facts import LotFacts, RunPlan, UnitPlan
+from service.demo.scenario import (
+    BASE_DECAY_MPA,
+    DECAY_LIMIT_MPA,
+    LOWER_MPA,
+    OVER_LIMIT_CYCLES,
+    PERIOD_US,
+    RESOLUTION_MPA,
+    SET_MPA,
+    UPPER_MPA,
+)
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+Flags: TypeAlias = NDArray[np.bool_]
+
+_LIMIT_STEPS = round(DECAY_LIMIT_MPA / RESOLUTION_MPA)
+_HOUR_US = 3_600_000_000
+_TRANSIENT_CYCLES = 240  # after which a twentieth of the restart's excess is left
+
+
+class RunRows(Struct, frozen=True, kw_only=True):
+    """
+    Rows of one run, in the order they were written.
+
+    `true_us` is the true instant that orders rows of several stations;
+    `started_us` is what the rig's clock said. Pressures are whole steps of the
+    sensor's resolution, times thousandths, temperatures tenths: division at the
+    end gives the decimal that a controller would have written.
+    """
+
+    unit: UnitPlan
+    run: RunPlan
+    true_us: Integers
+    started_us: Integers
+    cycle_in_run: Integers
+    odometer: Integers
+    in_warm_up: Flags
+    counts: Flags
+    peak_steps: Integers
+    dwell_start_steps: Integers
+    decay_steps: Integers
+    low_steps: Integers
+    supply_steps: Integers
+    rise_ms: Integers
+    dwell_ms: Integers
+    rest_ms: Integers
+    temperature_tenths: Integers
+
+
+def run_rows(facts: LotFacts, unit: UnitPlan, run: RunPlan) -> RunRows:
+    """
+    All rows of one run.
+
+    Parameters
+    ----------
+    facts : LotFacts
+        The lot: its seed makes the same rows every time.
+    unit : UnitPlan
+        The unit, whose decay grows from its onset.
+    run : RunPlan
+        The run; it decides which rows count.
+
+    Returns
+    -------
+    RunRows
+        One entry per commanded cycle.
+
+    Notes
+    -----
+    Noise near the decay limit could make five consecutive cycles exceed it
+    before the failure that the truth table states. Every fourth counted cycle
+    before it is therefore kept at or below the limit, the last one before it
+    among them; the five that begin with it are kept above.
+    """
+    rng = np.random.default_rng([facts.seed, unit.facts.unit_no, run.run_no, 2])
+    rows = np.arange(run.row_count, dtype=np.int64)
+    in_warm_up = rows < run.warm_up_rows
+    short = _short(run)
+    counts = ~in_warm_up & ~short
+    counted = run.counted_before + np.cumsum(counts)
+    true_us = run.start_us + rows * PERIOD_US + rng.integers(-4, 5, run.row_count) * 1_000
+    started_us = true_us.copy()
+    if run.jump_row:
+        started_us[run.jump_row :] += run.jump_us
+    scale_rows = max(1.0, _TRANSIENT_CYCLES * unit.scale)
+    since_start = np.exp(-3.0 * rows / scale_rows)
+    temperature = _temperature(rng, run, true_us, since_start)
+    peak = _peak(rng, unit, short, true_us)
+    decay = _decay(rng, unit, counted, temperature, since_start)
+    rise = _thousandths(rng, 0.300, 0.010, (0.25, 0.39), run.row_count)
+    dwell = _thousandths(rng, 1.500, 0.005, (1.46, 1.54), run.row_count)
+    return RunRows(
+        unit=unit,
+        run=run,
+        true_us=true_us,
+        started_us=started_us,
+        cycle_in_run=_counter(rows, run),
+        odometer=run.odometer_before + rows + 1,
+        in_warm_up=in_warm_up,
+        counts=counts,
+        peak_steps=peak,
+        dwell_start_steps=peak - _steps(np.clip(rng.normal(0.35, 0.03, run.row_count), 0.2, 0.5)),
+        decay_steps=_decay_steps(decay, counted, counts, unit),
+        low_steps=_steps(np.clip(rng.normal(0.08, 0.012, run.row_count), 0.0, 0.14)),
+        supply_steps=_steps(np.where(short, 33.8, 36.0) + rng.normal(0, 0.12, run.row_count)),
+        rise_ms=rise,
+        dwell_ms=dwell,
+        rest_ms=2_150 - rise - dwell,
+        temperature_tenths=np.rint(temperature * 10).astype(np.int64),
+    )
+
+
+def _short(run: RunPlan) -> Flags:
+    """True for rows that fall short of pressure."""
+    short = np.zeros(run.row_count, dtype=np.bool_)
+    for first, length in run.short_bursts:
+        short[first : first + length] = True
+    return short
+
+
+def _counter(rows: Integers, run: RunPlan) -> Integers:
+    """The controller's counter: from 1, and from 1 again where it was reset."""
+    if not run.reset_row:
+        return rows + 1
+    return np.where(rows < run.reset_row, rows, rows - run.reset_row) + 1
+
+
+def _temperature(
+    rng: np.random.Generator, run: RunPlan, true_us: Integers, since_start: Floats
+) -> Floats:
+    """Fluid temperature: a slow swing, a dip after a start, a rise from cold in the warm-up."""
+    hours = true_us / _HOUR_US
+    steady = 45.0 + 1.6 * np.sin(hours * (2 * np.pi / 24)) + 0.7 * np.sin(hours * 1.9)
+    warm = np.clip(steady - 2.5 * since_start + rng.normal(0, 0.15, run.row_count), 37.6, 52.4)
+    if not run.warm_up_rows:
+        return warm
+    share = np.minimum(np.arange(run.row_count) / run.warm_up_rows, 1.0)
+    cold = 21.0 + (warm - 21.0) * (1 - np.exp(-4.0 * share)) / (1 - np.exp(-4.0))
+    return np.where(share < 1.0, cold, warm)
+
+
+def _peak(rng: np.random.Generator, unit: UnitPlan, short: Flags, true_us: Integers) -> Integers:
+    """Highest pressure in steps: inside the band, but for cycles that fall short."""
+    hours = true_us / _HOUR_US
+    wander = 0.10 * np.sin(hours * (2 * np.pi / 11)) + 0.06 * np.sin(hours * (2 * np.pi / 2.7))
+    offset = _offset(unit, 0.08, 1)
+    peak = SET_MPA + wander + offset + rng.normal(0, 0.18, short.size)
+    peak = np.clip(peak, LOWER_MPA + 0.02, UPPER_MPA - 0.02)
+    missing = rng.uniform(28.4, 31.3, short.size)
+    return _steps(np.where(short, missing, peak))
+
+
+def _decay(
+    rng: np.random.Generator,
+    unit: UnitPlan,
+    counted: Integers,
+    temperature: Floats,
+    since_start: Floats,
+) -> Floats:
+    """Pressure decay over the dwell, MPa, before it is forced around the limit."""
+    transient = rng.uniform(0.05, 0.10) * (1 if rng.random() < 0.5 else -1)
+    growth = unit.growth_mpa_per_cycle * np.maximum(0.0, counted - unit.decay_onset)
+    return np.asarray(
+        BASE_DECAY_MPA
+        + _offset(unit, 0.005, 2)
+        + 0.002 * (temperature - 45.0)
+        + transient * since_start
+        + growth
+        + rng.normal(0, 0.012, counted.size)
+    )
+
+
+def _decay_steps(decay: Floats, counted: Integers, counts: Flags, unit: UnitPlan) -> Integers:
+    """
+    Decay in steps, so that the sustained run over the limit begins where the truth says.
+
+    A decay of exactly the limit is avoided: whether it counts as over it must
+    not hang on the last bit of a subtraction.
+    """
+    steps = _steps(decay)
+    steps[steps == _LIMIT_STEPS] -= 1
+    if unit.failed_at is None:
+        return np.minimum(steps, _LIMIT_STEPS - 2)
+    before = counts & (counted < unit.failed_at)
+    kept_low = before & ((unit.failed_at - 1 - counted) % (OVER_LIMIT_CYCLES - 1) == 0)
+    steps[kept_low] = np.minimum(steps[kept_low], _LIMIT_STEPS - 1)
+    failing = counts & (counted >= unit.failed_at)
+    steps[failing] = np.maximum(steps[failing], _LIMIT_STEPS + 2)
+    return steps
+
+
+def _offset(unit: UnitPlan, spread: float, kind: int) -> float:
+    """A station's own constant offset."""
+    place = sum(ord(letter) for letter in unit.facts.rig_id)
+    rng = np.random.default_rng([place, unit.facts.station_no, kind])
+    return float(rng.normal(0, spread))
+
+
+def _steps(pressure_mpa: Floats) -> Integers:
+    return np.rint(pressure_mpa / RESOLUTION_MPA).astype(np.int64)
+
+
+def _thousandths(
+    rng: np.random.Generator,
+    mean: float,
+    spread: float,
+    limits: tuple[float, float],
+    row_count: int,
+) -> Integers:
+    values = np.clip(rng.normal(mean, spread, row_count), *limits)
+    return np.rint(values * 1_000).astype(np.int64)
