@@ -1,0 +1,1 @@
+"""Step 5 of 5: takes evaluations and unit lives, gives pages for people."""

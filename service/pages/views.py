@@ -1,0 +1,177 @@
+"""Pages out of answers: each function takes built answers and gives one page of HTML."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from msgspec import UNSET, Struct
+
+from schemas.decisions import Decision, Evaluation
+from schemas.lives import UnitLife
+from schemas.lots import Lot
+from schemas.specs import SpecVersion
+from service.pages import charts, life_sentences, sentences, units, wording
+from service.pages.units import PRESSURE_UNIT_LABELS, PressureUnit
+
+STANDARD_UNIT: PressureUnit = "mpa"
+"""Unit of pressure of a reader who names none: the one that is stored."""
+
+BADGE_PATHS: dict[str, str] = {
+    "ACCEPT": "M2,2 H18 V18 H2 Z M6,10 L9,13 L15,6",
+    "NOT_DEMONSTRATED": "M2,2 H18 V18 H2 Z M2,18 L18,2",
+    "SHOWN_BELOW_REQUIREMENT": "M2,2 H18 V18 H2 Z M2,18 L18,2 M2,2 L18,18",
+    "CONTINUE": "M2,2 H18 M2,2 V18 M2,18 H18 M8,10 H19 M15,6 L19,10 L15,14",
+    "HOLD": "M2,2 H18 V18 H2 Z M7,6 V14 M13,6 V14",
+}
+"""A ticked, once or twice struck, open or barred box: shapes, not colours; words stand beside."""
+
+
+class LotEntry(Struct, frozen=True, kw_only=True):
+    """One line of the list of lots."""
+
+    lot: Lot
+    evaluation: Evaluation
+    decision: Decision | None = None
+
+
+def render_lots(
+    entries: Sequence[LotEntry], *, pressure_unit: PressureUnit, next_page: str | None = None
+) -> str:
+    """
+    The list of lots.
+
+    Parameters
+    ----------
+    entries : sequence of LotEntry
+        Lots in the list's order, each with its evaluation as of now.
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit, kept in links.
+    next_page : str, optional, keyword only
+        Address of the next page of the list.
+    """
+    return _render("lots.html", pressure_unit, "/lots", entries=entries, next_page=next_page)
+
+
+def render_lot(
+    evaluation: Evaluation,
+    *,
+    lot: Lot,
+    decisions: Sequence[Decision],
+    spec: SpecVersion | None,
+    pressure_unit: PressureUnit,
+) -> str:
+    """
+    The page of one lot: verdict, argument, units, open items, what is needed, provenance.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+        What can be said about the lot now.
+    lot : Lot, keyword only
+        The lot as it is registered.
+    decisions : sequence of Decision, keyword only
+        Recorded verdicts, newest first.
+    spec : SpecVersion or None, keyword only
+        The version that the evaluation rests on; None where there is none.
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit of pressure.
+    """
+    return _render(
+        "lot.html",
+        pressure_unit,
+        f"/lots/{quote(lot.lot_id, safe='')}",
+        evaluation=evaluation,
+        lot=lot,
+        decisions=decisions,
+        spec=spec,
+    )
+
+
+def render_unit(
+    life: UnitLife, *, lot_id: str, spec: SpecVersion | None, pressure_unit: PressureUnit
+) -> str:
+    """
+    The page of one unit: its life, the stretches it is made of, and why it is what it is.
+
+    Parameters
+    ----------
+    life : UnitLife
+        The life under the lot's specification.
+    lot_id : str, keyword only
+        Lot to lead back to.
+    spec : SpecVersion or None, keyword only
+        The version that the life was reduced under.
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit of pressure.
+    """
+    path = f"/units/{quote(life.unit_id, safe='')}"
+    return _render("unit.html", pressure_unit, path, life=life, lot_id=lot_id, spec=spec)
+
+
+@lru_cache(maxsize=1)
+def stylesheet() -> bytes:
+    """The one stylesheet of all pages."""
+    return files("service.pages").joinpath("static", "style.css").read_bytes()
+
+
+def badge(verdict: str, kind: object) -> Markup:
+    """Shape of a verdict; it says nothing on its own, the words stand beside it."""
+    key = kind if verdict == "REJECT" and isinstance(kind, str) else verdict
+    return Markup(
+        '<svg class="badge" viewBox="0 0 20 20" aria-hidden="true"><path d="{path}"/></svg>'
+    ).format(path=BADGE_PATHS.get(str(key), BADGE_PATHS["NOT_DEMONSTRATED"]))
+
+
+def is_given(value: object) -> bool:
+    """Whether an optional field holds something."""
+    return value is not UNSET and value is not None
+
+
+def _render(template: str, pressure_unit: PressureUnit, path: str, **values: Any) -> str:
+    """A template filled in, with links that keep the reader's unit."""
+
+    def link(*segments: str, unit: PressureUnit = pressure_unit) -> str:
+        """Address below the root; segments are escaped."""
+        address = "/" + "/".join(quote(segment, safe="") for segment in segments)
+        query = "" if unit == STANDARD_UNIT else "?" + urlencode({"pressure_unit": unit})
+        return address + query
+
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            link=link,
+            pressure_unit=pressure_unit,
+            unit_choices=PRESSURE_UNIT_LABELS,
+            here=[segment for segment in path.split("/") if segment],
+            **values,
+        )
+    )
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("service.pages", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.tests["given"] = is_given
+    environment.globals.update(
+        badge=badge,
+        charts=charts,
+        lives=life_sentences,
+        say=wording.say,
+        sentences=sentences,
+        units=units,
+        words=wording,
+    )
+    return environment
