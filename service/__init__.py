@@ -1,0 +1,1 @@
+"""The world around the mathematics: files, database, HTTP, pages and people."""

@@ -1,0 +1,46 @@
+"""Every route of the service: a resource adds its handlers or router to one of these lists."""
+
+from __future__ import annotations
+
+from litestar.types import ControllerRouterHandler
+
+from service.api import (
+    decisions,
+    docs,
+    evaluations,
+    health,
+    inspections,
+    lots,
+    plans,
+    problem_pages,
+    rigs,
+    sign_in,
+    specs,
+    units,
+    uploads,
+)
+from service.pages.routes import ROUTERS as PAGE_ROUTERS
+
+ROUTERS: list[ControllerRouterHandler] = [
+    *specs.HANDLERS,
+    *lots.HANDLERS,
+    *evaluations.HANDLERS,
+    *decisions.HANDLERS,
+    *units.HANDLERS,
+    *uploads.HANDLERS,
+    *rigs.HANDLERS,
+    *inspections.HANDLERS,
+    *plans.HANDLERS,
+]
+"""Below /v1, paths without that prefix: JSON, bearer token, strict bodies."""
+
+PAGES: list[ControllerRouterHandler] = [*PAGE_ROUTERS]
+"""Outside /v1, each with ``include_in_schema=False``: HTML for people."""
+
+OWN: list[ControllerRouterHandler] = [
+    *health.HANDLERS,
+    *docs.HANDLERS,
+    *problem_pages.HANDLERS,
+    *sign_in.HANDLERS,
+]
+"""The frame itself: health, documentation, kinds of problem, signing in."""
