@@ -1,0 +1,1 @@
+"""Facts and memos on disk: the only package that opens the database."""

@@ -1,0 +1,196 @@
+"""Everything that is on record about one lot, read for its reduction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from msgspec import Struct
+
+from schemas.lots import Assignment, NewInspection, NewRigEvent, RigSettings
+from service.storage import lots, records
+from service.storage.store import Cursor
+
+_UNITS = """
+SELECT u.unit_key, u.unit_id, u.unit_serial, s.unit_key IS NOT NULL AS listed, s.component_batch
+FROM units AS u
+LEFT JOIN sample_units AS s ON s.unit_key = u.unit_key
+WHERE u.lot_key = $lot_key
+ORDER BY u.unit_serial, u.unit_key
+"""
+_STRETCHES = """
+SELECT b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no,
+    md5(string_agg(p.sha256 || ' ' || t.stored_rows || ' ' || t.conflicting_rows, ','
+        ORDER BY p.sha256)) AS rows_key,
+    max(t.last_started_at) AS last_started_at, min(t.first_started_at) AS first_started_at
+FROM upload_stretches AS t
+JOIN uploads AS p ON p.upload_key = t.upload_key
+JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
+JOIN units AS u ON u.unit_key = b.unit_key
+WHERE u.lot_key = $lot_key AND t.stored_rows + t.conflicting_rows > 0
+GROUP BY b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no
+ORDER BY b.rig_id, b.run_id, b.station_no, b.stretch_key
+"""
+_STATIONS = """
+SELECT b.rig_id, b.station_no, max(t.last_started_at) AS last_started_at,
+    arg_max(b.stretch_key, t.last_started_at) AS stretch_key
+FROM upload_stretches AS t
+JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
+WHERE b.rig_id IN (SELECT unnest($rig_ids::VARCHAR[]))
+GROUP BY b.rig_id, b.station_no
+ORDER BY b.rig_id, b.station_no
+"""
+_DECLARED = """
+SELECT d.unit_key, d.ending, d.cycles, d.cycles_low, d.cycles_high, d.failure_mode,
+    d.component_batch
+FROM uploaded_lives AS d
+JOIN units AS u ON u.unit_key = d.unit_key
+WHERE u.lot_key = $lot_key
+ORDER BY d.unit_key, d.upload_key
+"""
+_RECEIVED = """
+SELECT max(p.received_at)
+FROM uploads AS p
+WHERE p.upload_key IN (
+    SELECT t.upload_key FROM upload_stretches AS t
+    JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
+    JOIN units AS u ON u.unit_key = b.unit_key WHERE u.lot_key = $lot_key
+    UNION ALL
+    SELECT d.upload_key FROM uploaded_lives AS d
+    JOIN units AS u ON u.unit_key = d.unit_key WHERE u.lot_key = $lot_key)
+"""
+_LOT = """
+SELECT l.lot_number, r.lot_key IS NOT NULL AS registered
+FROM lots AS l
+LEFT JOIN lot_registrations AS r ON r.lot_key = l.lot_key
+WHERE l.lot_key = $lot_key
+"""
+_TEXTS = "SELECT text_key, text FROM texts ORDER BY text_key"
+
+
+class UnitRecord(Struct, frozen=True, kw_only=True):
+    """A unit of the lot. `listed` is false for a serial that the sample does not name."""
+
+    unit_key: int
+    unit_id: str
+    unit_serial: str
+    listed: bool
+    component_batch: str | None
+
+
+class StretchRecord(Struct, frozen=True, kw_only=True):
+    """A stretch of the lot; `rows_key` changes whenever its stored rows do."""
+
+    stretch_key: int
+    unit_key: int
+    rig_id: str
+    run_id: str
+    station_no: int
+    rows_key: str
+    last_started_at: datetime
+    first_started_at: datetime
+
+
+class StationRecord(Struct, frozen=True, kw_only=True):
+    """The newest row of a station, of whatever lot."""
+
+    rig_id: str
+    station_no: int
+    last_started_at: datetime
+    stretch_key: int
+
+
+class DeclaredRecord(Struct, frozen=True, kw_only=True):
+    """A life from a lives table."""
+
+    unit_key: int
+    ending: str
+    cycles: int | None
+    cycles_low: int | None
+    cycles_high: int | None
+    failure_mode: str | None
+    component_batch: str | None
+
+
+class LotFacts(Struct, frozen=True, kw_only=True):
+    """Every fact that can change a life or a verdict of the lot."""
+
+    lot_key: int
+    lot_id: str
+    lot_number: str
+    registered: bool
+    assignment: Assignment | None
+    units: list[UnitRecord]
+    stretches: list[StretchRecord]
+    stations: list[StationRecord]
+    declared: list[DeclaredRecord]
+    inspections: list[tuple[int, NewInspection]]
+    events: list[tuple[int | None, NewRigEvent]]
+    rigs: dict[str, RigSettings]
+    received_at: datetime | None
+
+
+def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
+    """
+    All facts of a lot.
+
+    Parameters
+    ----------
+    db : Cursor
+    lot_id : str
+
+    Returns
+    -------
+    LotFacts
+
+    Raises
+    ------
+    NotFound
+        If there is no such lot.
+    """
+    lot_key = lots.lot_key_of(db, lot_id)
+    number, registered = _rows(db, _LOT, lot_key)[0]
+    stretches = [_named(StretchRecord, row) for row in _rows(db, _STRETCHES, lot_key)]
+    rig_ids = sorted({stretch.rig_id for stretch in stretches})
+    stations = db.execute(_STATIONS, {"rig_ids": rig_ids}).fetchall() if rig_ids else []
+    return LotFacts(
+        lot_key=lot_key,
+        lot_id=lot_id,
+        lot_number=number,
+        registered=registered,
+        assignment=lots.find_assignment(db, lot_key),
+        units=[_named(UnitRecord, row) for row in _rows(db, _UNITS, lot_key)],
+        stretches=stretches,
+        stations=[_named(StationRecord, row) for row in stations],
+        declared=[_named(DeclaredRecord, row) for row in _rows(db, _DECLARED, lot_key)],
+        inspections=[
+            (unit_key, each.inspection)
+            for unit_key, each in records.inspections_of_lot(db, lot_key)
+        ],
+        events=_events(db, rig_ids),
+        rigs={rig_id: rig.settings for rig_id, rig in records.rigs_named(db, rig_ids).items()}
+        if rig_ids
+        else {},
+        received_at=_rows(db, _RECEIVED, lot_key)[0][0],
+    )
+
+
+def read_texts(db: Cursor) -> dict[int, str]:
+    """Every text of the rows (modes, stop reasons, sensors, calibrations) by key."""
+    return dict(db.execute(_TEXTS).fetchall())
+
+
+def _events(db: Cursor, rig_ids: Sequence[str]) -> list[tuple[int | None, NewRigEvent]]:
+    if not rig_ids:
+        return []
+    return [(unit_key, each.event) for unit_key, each in records.events_of_rigs(db, rig_ids)]
+
+
+def _rows(db: Cursor, statement: str, lot_key: int) -> list[tuple[Any, ...]]:
+    return db.execute(statement, {"lot_key": lot_key}).fetchall()
+
+
+def _named(kind: type[Any], row: tuple[Any, ...]) -> Any:
+    """The row as a Struct whose fields stand in the order of the columns."""
+    return kind(**dict(zip(kind.__struct_fields__, row, strict=True)))

@@ -1,0 +1,104 @@
+"""Derived answers, kept under the hash of their inputs. Losing them costs time, never truth."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+from service.storage.store import Cursor
+
+_SUMMARIES = """
+SELECT stretch_key, body
+FROM stretch_summaries
+WHERE rules_key = $rules_key AND stretch_key IN (SELECT unnest($stretch_keys::INTEGER[]))
+    AND (stretch_key, rows_key) IN (
+        SELECT (unnest($stretch_keys::INTEGER[]), unnest($rows_keys::VARCHAR[])))
+"""
+_KEEP_SUMMARIES = """
+INSERT INTO stretch_summaries (stretch_key, rows_key, rules_key, body)
+SELECT unnest($stretch_keys::INTEGER[]), unnest($rows_keys::VARCHAR[]), $rules_key,
+    unnest($bodies::VARCHAR[])
+ON CONFLICT DO NOTHING
+"""
+_FORGET_OLD_SUMMARIES = """
+DELETE FROM stretch_summaries
+WHERE rules_key = $rules_key AND stretch_key IN (SELECT unnest($stretch_keys::INTEGER[]))
+    AND rows_key NOT IN (SELECT unnest($rows_keys::VARCHAR[]))
+"""
+_LIVES = "SELECT body FROM lot_lives WHERE lot_key = $lot_key AND lives_key = $lives_key"
+_KEEP_LIVES = """
+INSERT INTO lot_lives (lot_key, lives_key, body) VALUES ($lot_key, $lives_key, $body)
+ON CONFLICT DO NOTHING
+"""
+_FORGET_OLD_LIVES = "DELETE FROM lot_lives WHERE lot_key = $lot_key AND lives_key <> $lives_key"
+_EVALUATION = """
+SELECT body FROM lot_evaluations
+WHERE lot_key = $lot_key AND evaluation_key = $evaluation_key
+"""
+_KEEP_EVALUATION = """
+INSERT INTO lot_evaluations (lot_key, evaluation_key, body)
+VALUES ($lot_key, $evaluation_key, $body)
+ON CONFLICT DO NOTHING
+"""
+_FORGET_OLD_EVALUATIONS = """
+DELETE FROM lot_evaluations WHERE lot_key = $lot_key AND evaluation_key <> $evaluation_key
+"""
+_FORGET_ALL = ("stretch_summaries", "lot_lives", "lot_evaluations")
+
+
+def find_summaries(db: Cursor, rules_key: str, rows_keys: Mapping[int, str]) -> dict[int, str]:
+    """Kept summaries by stretch, of those whose rows and rules are as given."""
+    values = {
+        "rules_key": rules_key,
+        "stretch_keys": list(rows_keys),
+        "rows_keys": list(rows_keys.values()),
+    }
+    return dict(db.execute(_SUMMARIES, values).fetchall())
+
+
+def keep_summaries(
+    db: Cursor, rules_key: str, rows_keys: Mapping[int, str], bodies: Mapping[int, str]
+) -> None:
+    """Keep summaries; those of fewer rows of the same stretches are dropped."""
+    if not bodies:
+        return
+    stretch_keys = list(bodies)
+    values = {
+        "rules_key": rules_key,
+        "stretch_keys": stretch_keys,
+        "rows_keys": [rows_keys[key] for key in stretch_keys],
+    }
+    db.execute(_FORGET_OLD_SUMMARIES, values)
+    db.execute(_KEEP_SUMMARIES, values | {"bodies": list(bodies.values())})
+
+
+def find_lives(db: Cursor, lot_key: int, lives_key: str) -> str | None:
+    """Kept lives of a lot, as JSON, or None."""
+    row = db.execute(_LIVES, {"lot_key": lot_key, "lives_key": lives_key}).fetchone()
+    return None if row is None else str(row[0])
+
+
+def keep_lives(db: Cursor, lot_key: int, lives_key: str, body: str) -> None:
+    """Keep the lives of a lot in place of older ones."""
+    db.execute(_FORGET_OLD_LIVES, {"lot_key": lot_key, "lives_key": lives_key})
+    db.execute(_KEEP_LIVES, {"lot_key": lot_key, "lives_key": lives_key, "body": body})
+
+
+def find_evaluation(db: Cursor, lot_key: int, evaluation_key: str) -> str | None:
+    """Kept evaluation of a lot, as JSON, or None."""
+    values = {"lot_key": lot_key, "evaluation_key": evaluation_key}
+    row = db.execute(_EVALUATION, values).fetchone()
+    return None if row is None else str(row[0])
+
+
+def keep_evaluation(db: Cursor, lot_key: int, evaluation_key: str, body: str) -> None:
+    """Keep the evaluation of a lot in place of older ones."""
+    values = {"lot_key": lot_key, "evaluation_key": evaluation_key}
+    db.execute(_FORGET_OLD_EVALUATIONS, values)
+    db.execute(_KEEP_EVALUATION, values | {"body": body})
+
+
+def forget_all(db: Cursor, tables: Collection[str] = _FORGET_ALL) -> None:
+    """Delete every kept answer."""
+    for table in tables:
+        assert table in _FORGET_ALL
+        db.execute("DELETE FROM " + table)

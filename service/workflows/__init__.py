@@ -1,0 +1,1 @@
+"""What the service does, one verb per file: the only place that joins storage and analysis."""

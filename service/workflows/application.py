@@ -1,0 +1,74 @@
+"""The open service: one store, and everything that can be done with it, grouped by noun."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import anyio.to_thread
+
+from service.intake.spool import sweep_spool
+from service.settings import Settings
+from service.storage.store import Store
+from service.workflows.browse import Evaluations, Units
+from service.workflows.clock import Clock, utc_now
+from service.workflows.decide_lot import Decisions
+from service.workflows.lots import Lots
+from service.workflows.records import Records
+from service.workflows.specs import Specs
+from service.workflows.take_upload import Uploads
+
+
+class Application:
+    """
+    What handlers and pages work with; made by `open`.
+
+    Nothing is kept here but the store: an answer rests on what is on disk.
+    """
+
+    def __init__(self, store: Store, settings: Settings, clock: Clock) -> None:
+        self._store = store
+        self._is_open = True
+        self.specs = Specs(store, clock)
+        self.lots = Lots(store, clock)
+        self.units = Units(store)
+        self.records = Records(store, clock)
+        self.uploads = Uploads(store, settings, clock)
+        self.evaluations = Evaluations(store)
+        self.decisions = Decisions(store, clock)
+
+    @classmethod
+    async def open(cls, settings: Settings, *, clock: Clock = utc_now) -> Application:
+        """
+        Open the data directory, making it if it is not there yet.
+
+        Parameters
+        ----------
+        settings : Settings
+        clock : callable, optional, keyword only
+            Gives the present instant; every recorded instant comes from it.
+
+        Raises
+        ------
+        DataDirectoryInUse
+            If another process works on it.
+        """
+        opening = partial(
+            Store.open,
+            settings.data_directory,
+            memory_limit=settings.memory_limit,
+            threads=settings.thread_count,
+        )
+        store = await anyio.to_thread.run_sync(opening)
+        # What a killed process left half received; nobody is uploading yet.
+        await anyio.to_thread.run_sync(sweep_spool, store.spool_folder)
+        return cls(store, settings, clock)
+
+    @property
+    def ready(self) -> bool:
+        """Whether the store is open."""
+        return self._is_open
+
+    async def close(self) -> None:
+        """Wait for what is being written, then close the store; a second call does nothing."""
+        self._is_open = False
+        await anyio.to_thread.run_sync(self._store.close)

@@ -1,0 +1,84 @@
+"""Looking: at units and their lives, and at the verdict on a lot. Nothing is recorded."""
+
+from __future__ import annotations
+
+from schemas.decisions import Evaluation
+from schemas.lives import UnitLife
+from schemas.lots import Unit
+from service.storage import units
+from service.storage.lots import lot_key_of
+from service.storage.store import Cursor, Store
+from service.workflows.evaluate_lot import evaluate, is_kept
+from service.workflows.keep_current import keep_current
+from service.workflows.reduce_lot import lives_of, read_lot
+
+
+class Units:
+    """What can be read about units."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    async def find(self, unit_id: str) -> Unit:
+        """
+        One unit.
+
+        Raises
+        ------
+        NotFound
+            If there is no such unit.
+        """
+        found = await self._store.read(lambda db: units.find_unit(db, unit_id))
+        return found.unit
+
+    async def life(self, unit_id: str) -> UnitLife:
+        """
+        Life of a unit under its lot's current specification.
+
+        Raises
+        ------
+        NotFound
+            If there is no such unit.
+        """
+
+        def question(db: Cursor) -> UnitLife:
+            lot_id = units.find_unit(db, unit_id).unit.lot_id
+            lives = lives_of(db, read_lot(db, lot_id), keep=False)
+            return next(life for life in lives if life.unit_id == unit_id)
+
+        return await self._store.read(question)
+
+
+class Evaluations:
+    """What can be said about lots now."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    async def read(self, lot_id: str, spec: str | None) -> Evaluation:
+        """
+        Verdict on a lot as it stands.
+
+        Parameters
+        ----------
+        lot_id : str
+        spec : str or None
+            Another specification for a what-if, as ``SPEC_ID`` or
+            ``SPEC_ID:VERSION``; None for the lot's current one.
+
+        Raises
+        ------
+        NotFound
+            If there is no such lot or no such specification.
+        """
+
+        def question(db: Cursor) -> tuple[Evaluation, bool]:
+            is_known = spec is not None or is_kept(db, lot_id)
+            return evaluate(db, lot_id, spec), is_known
+
+        evaluation, is_known = await self._store.read(question)
+        if not is_known and not self._store.is_writing:
+            # Kept for the next look; while an upload is written, looks go on without waiting.
+            lot_key = await self._store.read(lambda db: lot_key_of(db, lot_id))
+            await keep_current(self._store, [lot_key])
+        return evaluation

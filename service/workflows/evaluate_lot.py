@@ -1,0 +1,156 @@
+"""The answer about a lot: its lives against its specification, kept under the hash of both."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection
+from datetime import UTC
+from functools import lru_cache
+from importlib import metadata
+
+import msgspec
+from msgspec import UNSET
+
+from analysis.decision import METHOD_VERSION
+from analysis.decision.evaluation import evaluate_lot
+from analysis.reduction import REDUCTION_VERSION
+from schemas.decisions import Evaluation, Provenance
+from schemas.lives import UnitLife
+from schemas.lot_evidence import LotEvidence
+from schemas.specs import SpecReference, SpecVersion
+from service.storage import memos
+from service.storage.lots import lot_ids
+from service.storage.store import Cursor
+from service.workflows.reduce_lot import LotReading, lives_of, read_lot
+
+_LIBRARIES = ("numpy", "scipy", "duckdb")
+_LIMIT = "ONE_SIDED_2R_PLUS_2"
+_SUCCESS_RUN = "NO_PRIOR"
+
+
+def evaluate(
+    db: Cursor, lot_id: str, spec_choice: str | None = None, *, keep: bool = False
+) -> Evaluation:
+    """
+    What can be said about a lot now.
+
+    Parameters
+    ----------
+    db : Cursor
+    lot_id : str
+    spec_choice : str, optional
+        ``SPEC_ID`` or ``SPEC_ID:VERSION`` for a what-if, which can never be decided.
+    keep : bool, keyword only
+        Whether to store what had to be computed (needs a write transaction).
+
+    Returns
+    -------
+    Evaluation
+        Equal facts give an equal answer, and an equal evaluation key.
+
+    Raises
+    ------
+    NotFound
+        If there is no such lot or specification.
+    """
+    reading = read_lot(db, lot_id, spec_choice)
+    key = evaluation_key(reading)
+    kept = memos.find_evaluation(db, reading.facts.lot_key, key)
+    if kept is not None:
+        return msgspec.json.decode(kept, type=Evaluation)
+    lives = lives_of(db, reading, keep=keep and not reading.is_what_if)
+    evaluation = _evaluate(reading, lives, key)
+    if keep and not reading.is_what_if:
+        body = msgspec.json.encode(evaluation).decode()
+        memos.keep_evaluation(db, reading.facts.lot_key, key, body)
+    return evaluation
+
+
+def is_kept(db: Cursor, lot_id: str) -> bool:
+    """Whether the evaluation of a lot under its own specification can be read as it stands."""
+    reading = read_lot(db, lot_id)
+    key = evaluation_key(reading)
+    return memos.find_evaluation(db, reading.facts.lot_key, key) is not None
+
+
+def refresh_lots(db: Cursor, lot_keys: Collection[int]) -> None:
+    """
+    Fill lives and evaluations of lots under the specifications that they have now.
+
+    Parameters
+    ----------
+    db : Cursor
+        In a write transaction.
+    lot_keys : collection of int
+        Lots whose facts changed.
+    """
+    for lot_id in lot_ids(db, lot_keys):
+        evaluate(db, lot_id, keep=True)
+
+
+def evaluation_key(reading: LotReading) -> str:
+    """Hash of the lot's facts, its specification and the version of the method."""
+    ingredients = (
+        METHOD_VERSION,
+        reading.lives_key,
+        reading.facts.lot_id,
+        reading.facts.registered,
+        reading.version.hash if reading.version else None,
+        reading.is_what_if,
+        _marks(reading),
+    )
+    return "sha256:" + hashlib.sha256(msgspec.json.encode(ingredients)).hexdigest()
+
+
+def _evaluate(reading: LotReading, lives: list[UnitLife], key: str) -> Evaluation:
+    facts, version = reading.facts, reading.version
+    evidence = LotEvidence(
+        lot_id=facts.lot_id,
+        lot_number=facts.lot_number,
+        registered=facts.registered,
+        lives=lives,
+        marks=_marks(reading),
+        lot_holds=[],
+    )
+    provenance = Provenance(
+        evaluation_key=key,
+        lives_key=f"sha256:{reading.lives_key}",
+        method_version=METHOD_VERSION,
+        reduction_version=REDUCTION_VERSION,
+        limit=_LIMIT,
+        success_run_convention=_SUCCESS_RUN,
+        software=_software(),
+        libraries=_library_versions(),
+        facts_as_of=UNSET if facts.received_at is None else facts.received_at.astimezone(UTC),
+    )
+    spec = version.spec if version else None
+    evaluation = evaluate_lot(evidence, spec, provenance, _reference(version))
+    return msgspec.structs.replace(evaluation, what_if=reading.is_what_if)
+
+
+def _reference(version: SpecVersion | None) -> SpecReference | None:
+    if version is None:
+        return None
+    return SpecReference(spec_id=version.spec_id, version=version.version, hash=version.hash)
+
+
+def _marks(reading: LotReading) -> list[str]:
+    """Marks of the lot itself: a specification assigned after the first cycle."""
+    assignment, stretches = reading.facts.assignment, reading.facts.stretches
+    if assignment is None or not stretches:
+        return []
+    first = min(each.first_started_at for each in stretches).replace(tzinfo=UTC)
+    return ["SPEC_AFTER_DATA"] if assignment.assigned_at > first else []
+
+
+@lru_cache(maxsize=1)
+def _software() -> str:
+    try:
+        return f"lotproof {metadata.version('lotproof')}"
+    except metadata.PackageNotFoundError:
+        return "lotproof, not installed"
+
+
+@lru_cache(maxsize=1)
+def _library_versions() -> dict[str, str]:
+    return {name: metadata.version(name) for name in _LIBRARIES}

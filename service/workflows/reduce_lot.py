@@ -1,0 +1,145 @@
+"""From the facts of a lot to the lives of its units, kept under the hash of those facts."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime, timedelta
+
+import msgspec
+from msgspec import Struct
+
+from analysis.reduction import REDUCTION_VERSION
+from analysis.reduction.lives import reduce_unit
+from analysis.reduction.without_spec import permissive_spec
+from schemas.lives import UnitLife
+from schemas.specs import Spec, SpecVersion
+from service.storage import memos, specs
+from service.storage.lot_facts import LotFacts, read_lot_facts
+from service.storage.recall import recall
+from service.storage.store import Cursor
+from service.workflows.gather_evidence import gather_evidence
+from service.workflows.stretch_summaries import summarise
+
+
+class LotReading(Struct, frozen=True, kw_only=True):
+    """The facts of a lot, the specification they are read under, and the key of its lives."""
+
+    facts: LotFacts
+    version: SpecVersion | None
+    lives_key: str
+    is_what_if: bool = False
+
+    @property
+    def spec(self) -> Spec:
+        """The specification, or one that refuses nothing where the lot has none."""
+        return permissive_spec() if self.version is None else self.version.spec
+
+
+def read_lot(db: Cursor, lot_id: str, spec_choice: str | None = None) -> LotReading:
+    """
+    Read a lot's facts and settle which specification they are read under.
+
+    Parameters
+    ----------
+    db : Cursor
+    lot_id : str
+    spec_choice : str, optional
+        ``SPEC_ID`` or ``SPEC_ID:VERSION`` for a what-if; else the lot's current one.
+
+    Returns
+    -------
+    LotReading
+
+    Raises
+    ------
+    NotFound
+        If there is no such lot or specification.
+    """
+    return recall(("lot", lot_id, spec_choice), lambda: _read_lot(db, lot_id, spec_choice))
+
+
+def _read_lot(db: Cursor, lot_id: str, spec_choice: str | None) -> LotReading:
+    facts = read_lot_facts(db, lot_id)
+    assigned = None
+    if facts.assignment is not None:
+        assigned = specs.find_version(db, facts.assignment.spec_id, facts.assignment.version)
+    version = _chosen(db, spec_choice) if spec_choice else assigned
+    what_if = version is not None and (assigned is None or version.hash != assigned.hash)
+    return LotReading(
+        facts=facts,
+        version=version,
+        lives_key=_lives_key(facts, version),
+        is_what_if=bool(spec_choice) and what_if,
+    )
+
+
+def lives_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitLife]:
+    """
+    Lives of a lot's units: the kept ones if nothing changed, else computed.
+
+    Parameters
+    ----------
+    db : Cursor
+    reading : LotReading
+    keep : bool, keyword only
+        Whether to store what had to be computed (needs a write transaction).
+
+    Returns
+    -------
+    list of UnitLife
+        By serial.
+    """
+    body = memos.find_lives(db, reading.facts.lot_key, reading.lives_key)
+    if body is not None:
+        return msgspec.json.decode(body, type=list[UnitLife])
+    readings = summarise(db, reading.facts, reading.spec, keep=keep)
+    evidence = gather_evidence(db, reading.facts, reading.spec, readings)
+    lives = [reduce_unit(each, reading.spec) for each in evidence]
+    if keep:
+        encoded = msgspec.json.encode(lives).decode()
+        memos.keep_lives(db, reading.facts.lot_key, reading.lives_key, encoded)
+    return lives
+
+
+def _chosen(db: Cursor, spec_choice: str) -> SpecVersion:
+    """The version that a what-if names; a bare id means its newest approved version."""
+    name, _, version = spec_choice.rpartition(":")
+    if name and version.isdigit():
+        return specs.find_version(db, name, int(version))
+    return specs.find_current_version(db, spec_choice)
+
+
+def _lives_key(facts: LotFacts, version: SpecVersion | None) -> str:
+    """Hash of all that the lives depend on. Clocks enter only as who is silent or newest."""
+    spec = permissive_spec() if version is None else version.spec
+    stations = {(each.rig_id, each.station_no): each for each in facts.stations}
+    newest = {each.stretch_key for each in facts.stations}
+    clocks: dict[str, datetime] = {}
+    for each in stations.values():
+        clocks[each.rig_id] = max(
+            each.last_started_at, clocks.get(each.rig_id, each.last_started_at)
+        )
+    silence = timedelta(hours=spec.plan.overdue_hours)
+    ingredients = (
+        REDUCTION_VERSION,
+        version.hash if version else None,
+        facts.lot_number,
+        facts.units,
+        [
+            (
+                each.rig_id,
+                each.run_id,
+                each.station_no,
+                each.unit_key,
+                each.rows_key,
+                each.stretch_key in newest,
+                clocks[each.rig_id] - each.last_started_at > silence,
+            )
+            for each in facts.stretches
+        ],
+        facts.declared,
+        facts.inspections,
+        facts.events,
+        facts.rigs,
+    )
+    return hashlib.sha256(msgspec.json.encode(ingredients, order="sorted")).hexdigest()

@@ -1,0 +1,150 @@
+"""Stage one for the stretches of a lot: kept summaries where there are any, else the rows."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Sequence
+from functools import lru_cache
+
+import msgspec
+from msgspec import Struct
+
+from analysis.reduction import REDUCTION_VERSION
+from analysis.reduction.rules import (
+    full_scale_mpa,
+    mode_parameters,
+    stage_one_parameters,
+    stage_one_texts,
+    streak_text_name,
+)
+from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
+from schemas.specs import Spec
+from schemas.stretches import StretchSummary
+from service.storage import memos
+from service.storage.lot_facts import LotFacts, StretchRecord, read_texts
+from service.storage.store import Cursor
+from service.storage.summaries import StageOne, VariantRows
+
+
+class StretchReadings(Struct, frozen=True, kw_only=True):
+    """Laps of one stretch; `kindest` and `harshest` only where rows conflict."""
+
+    as_stored: list[StretchSummary]
+    kindest: list[StretchSummary] = []
+    harshest: list[StretchSummary] = []
+
+
+def summarise(db: Cursor, facts: LotFacts, spec: Spec, *, keep: bool) -> dict[int, StretchReadings]:
+    """
+    Summaries of every stretch of a lot under the rules of a specification.
+
+    Parameters
+    ----------
+    db : Cursor
+    facts : LotFacts
+    spec : Spec
+    keep : bool, keyword only
+        Whether to store what had to be computed (needs a write transaction).
+
+    Returns
+    -------
+    dict of int to StretchReadings
+        By stretch key.
+    """
+    readings: dict[int, StretchReadings] = {}
+    for full_scale, stretches in _by_full_scale(facts).items():
+        rules_key = _rules_key(spec, full_scale)
+        rows_keys = {each.stretch_key: each.rows_key for each in stretches}
+        for key, body in memos.find_summaries(db, rules_key, rows_keys).items():
+            readings[key] = msgspec.json.decode(body, type=StretchReadings)
+        missing = [each for each in stretches if each.stretch_key not in readings]
+        if missing:
+            computed = _compute(db, missing, spec, full_scale)
+            readings |= computed
+            if keep:
+                bodies = {key: msgspec.json.encode(r).decode() for key, r in computed.items()}
+                memos.keep_summaries(db, rules_key, rows_keys, bodies)
+    return readings
+
+
+def stage_one_for(db: Cursor, spec: Spec, full_scale: float | None) -> StageOne:
+    """Stage one with the limits of a specification bound."""
+    texts = read_texts(db)
+    wanted = set(spec.conditions.station_modes)
+    mode_keys = [key for key, text in texts.items() if text in wanted]
+    parameters = stage_one_parameters(spec, full_scale) | mode_parameters(mode_keys)
+    return StageOne(db, _texts(), parameters, streak_text_name(spec))
+
+
+@lru_cache(maxsize=1)
+def _texts() -> dict[str, str]:
+    return stage_one_texts()
+
+
+@lru_cache(maxsize=1)
+def _texts_digest() -> str:
+    joined = "\n".join(f"{name}\n{text}" for name, text in sorted(_texts().items()))
+    return hashlib.sha256(joined.encode()).hexdigest()
+
+
+def _rules_key(spec: Spec, full_scale: float | None) -> str:
+    """Hash of everything that stage one depends on besides the rows."""
+    rules = (
+        REDUCTION_VERSION,
+        _texts_digest(),
+        stage_one_parameters(spec, full_scale),
+        sorted(spec.conditions.station_modes),
+        streak_text_name(spec),
+    )
+    return hashlib.sha256(msgspec.json.encode(rules, order="sorted")).hexdigest()
+
+
+def _by_full_scale(facts: LotFacts) -> dict[float | None, list[StretchRecord]]:
+    groups: dict[float | None, list[StretchRecord]] = defaultdict(list)
+    for stretch in facts.stretches:
+        full_scale = full_scale_mpa(facts.rigs.get(stretch.rig_id), stretch.station_no)
+        groups[full_scale].append(stretch)
+    return groups
+
+
+def _compute(
+    db: Cursor, stretches: Sequence[StretchRecord], spec: Spec, full_scale: float | None
+) -> dict[int, StretchReadings]:
+    bases = {
+        each.stretch_key: StretchBase(
+            stretch_key=each.stretch_key,
+            unit_key=each.unit_key,
+            rig_id=each.rig_id,
+            run_id=each.run_id,
+            station_no=each.station_no,
+        )
+        for each in stretches
+    }
+    texts = read_texts(db)
+    by_variant: dict[str, dict[int, list[StretchSummary]]] = defaultdict(lambda: defaultdict(list))
+    for rows in stage_one_for(db, spec, full_scale).run([*bases]):
+        for summary in _folded(rows, bases, texts, spec):
+            by_variant[rows.variant][summary.stretch_key].append(summary)
+    return {
+        key: StretchReadings(
+            as_stored=by_variant["as_stored"][key],
+            kindest=by_variant["kindest"][key],
+            harshest=by_variant["harshest"][key],
+        )
+        for key in bases
+    }
+
+
+def _folded(
+    rows: VariantRows, bases: dict[int, StretchBase], texts: dict[int, str], spec: Spec
+) -> list[StretchSummary]:
+    persistence = spec.failure.persistence
+    return fold_summaries(
+        StageOneRows(
+            totals=rows.totals, ends=rows.ends, streaks=rows.streaks, attempts=rows.attempts
+        ),
+        bases,
+        texts,
+        persistence.cycles if persistence else None,
+    )

@@ -1,0 +1,125 @@
+"""All rows of an upload accounted for, under the specifications that its lots have now."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from analysis.reduction.rules import full_scale_mpa
+from schemas.lots import RigSettings
+from schemas.specs import Spec
+from schemas.stretches import NOT_COUNTED_REASONS
+from schemas.uploads import FindingRange, Upload, UploadFinding, UploadFindings
+from service.storage import lots, records, specs
+from service.storage.store import Cursor
+from service.storage.upload_stretches import UploadedStretch, stretches_of_upload
+from service.workflows.stretch_summaries import stage_one_for
+
+_MOST_RANGES = 10
+
+
+def account_for(db: Cursor, upload: Upload) -> UploadFindings:
+    """
+    Which rows of an upload count, and why the others do not.
+
+    Parameters
+    ----------
+    db : Cursor
+    upload : Upload
+        Receipt of the upload.
+
+    Returns
+    -------
+    UploadFindings
+        Rows of lots without a specification are neither counted nor refused. A
+        lives table has no cycles: its rows are accounted for by the receipt.
+    """
+    by_lot: dict[int, list[UploadedStretch]] = defaultdict(list)
+    for stretch in stretches_of_upload(db, upload.upload_id):
+        by_lot[stretch.lot_key].append(stretch)
+    counted, without_spec = 0, 0
+    findings: list[UploadFinding] = []
+    for lot_key, stretches in by_lot.items():
+        spec = _current_spec(db, lot_key)
+        if spec is None:
+            without_spec += sum(stretch.stored_rows for stretch in stretches)
+            continue
+        judged = _judged(db, spec, stretches)
+        counted += sum(cycles for _, reason, cycles, _, _ in judged if reason == 0)
+        findings += _findings(judged, stretches)
+    return _summed(upload, counted, without_spec, findings)
+
+
+def _current_spec(db: Cursor, lot_key: int) -> Spec | None:
+    assignment = lots.find_assignment(db, lot_key)
+    if assignment is None:
+        return None
+    return specs.find_version(db, assignment.spec_id, assignment.version).spec
+
+
+def _judged(db: Cursor, spec: Spec, stretches: Sequence[UploadedStretch]) -> list[tuple[Any, ...]]:
+    settings = _rig_settings(db, stretches)
+    groups: dict[float | None, list[int]] = defaultdict(list)
+    for stretch in stretches:
+        full_scale = full_scale_mpa(settings.get(stretch.rig_id), stretch.station_no)
+        groups[full_scale].append(stretch.stretch_key)
+    found: list[tuple[Any, ...]] = []
+    for full_scale, keys in groups.items():
+        found += stage_one_for(db, spec, full_scale).findings(keys, stretches[0].upload_key)
+    return found
+
+
+def _rig_settings(db: Cursor, stretches: Iterable[UploadedStretch]) -> dict[str, RigSettings]:
+    rig_ids = sorted({stretch.rig_id for stretch in stretches})
+    return {rig_id: rig.settings for rig_id, rig in records.rigs_named(db, rig_ids).items()}
+
+
+def _findings(
+    judged: Iterable[tuple[Any, ...]], stretches: Sequence[UploadedStretch]
+) -> list[UploadFinding]:
+    places = {stretch.stretch_key: stretch for stretch in stretches}
+    by_reason: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    for row in judged:
+        if row[1]:
+            by_reason[row[1]].append(row)
+    return [
+        UploadFinding(
+            lot_number=stretches[0].lot_number,
+            reason=NOT_COUNTED_REASONS[reason - 1],
+            cycles=sum(row[2] for row in rows),
+            ranges=[_range(row, places[row[0]]) for row in rows[:_MOST_RANGES]],
+        )
+        for reason, rows in sorted(by_reason.items())
+    ]
+
+
+def _range(row: tuple[Any, ...], place: UploadedStretch) -> FindingRange:
+    return FindingRange(
+        rig_id=place.rig_id,
+        run_id=place.run_id,
+        station_no=place.station_no,
+        unit_serial=place.unit_serial,
+        first_cycle_in_run=row[3],
+        last_cycle_in_run=row[4],
+        cycles=row[2],
+    )
+
+
+def _summed(
+    upload: Upload, counted: int, without_spec: int, findings: list[UploadFinding]
+) -> UploadFindings:
+    reasons: dict[str, int] = defaultdict(int)
+    for finding in findings:
+        reasons[finding.reason] += finding.cycles
+    return UploadFindings(
+        upload_id=upload.upload_id,
+        row_count=upload.row_count,
+        counted_cycles=counted,
+        not_counted_cycles=sum(reasons.values()),
+        not_counted_by=dict(reasons),
+        duplicate_rows=upload.duplicate_rows,
+        conflicting_rows=upload.conflicting_rows,
+        without_spec_rows=without_spec,
+        findings=findings,
+    )
