@@ -24,12 +24,18 @@ Mark = Literal[
 
 
 class CycleTotals(Struct, frozen=True, kw_only=True):
-    """Cycles of a unit. logged = counted + not counted; the reasons add up to not counted."""
+    """
+    Cycles of a unit. logged = counted + not counted.
+
+    `not_counted_by` gives each cycle its first reason, so that it adds up to not
+    counted; `not_counted_by_every` gives a cycle every reason that it has.
+    """
 
     logged_cycles: int
     counted_cycles: int
     not_counted_cycles: int
     not_counted_by: dict[str, int]
+    not_counted_by_every: dict[str, int]
     unlogged_cycles: int
 
 

@@ -56,6 +56,7 @@ class StretchSummary(Struct, frozen=True, kw_only=True):
     logged_cycles: int
     counted_cycles: int
     not_counted_by: dict[str, int]
+    not_counted_by_every: dict[str, int]
     unlogged_cycles: int
     unlogged_before_first: int
     first_cycle_in_run: int

@@ -5,9 +5,9 @@ from typing import Literal
 
 from msgspec import Struct
 
+from schemas.holds import HoldEvidence
 from schemas.lots import NewInspection, NewRigEvent, RigSettings
 from schemas.stretches import StretchSummary
-
 
 CannotBuildCause = Literal["UNIT", "RIG", "UNCLEAR"]
 
@@ -53,9 +53,10 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     Evidence about one unit, from rows and from people.
 
     `stretches` are in the unit's order. `kindest` and `harshest` replace them
-    where conflicting rows leave two readings. `is_newest_on_station` tells that
-    nothing ran on the station after the unit's last stretch; `is_overdue` that
-    the unit's rig has gone on for longer than the specification allows silence.
+    where conflicting rows leave two readings; `conflicts` says where they are.
+    `is_newest_on_station` tells that nothing ran on the station after the unit's
+    last stretch; `is_overdue` that the unit's rig has gone on for longer than the
+    specification allows silence.
     `cannot_build` names the stretches, by key, that ended because the station
     could no longer build pressure, and whose fault that was.
     """
@@ -76,3 +77,4 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     is_overdue: bool
     cannot_build: dict[int, CannotBuildCause] = {}
     component_batch: str | None = None
+    conflicts: list[HoldEvidence] = []

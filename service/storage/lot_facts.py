@@ -23,7 +23,8 @@ _STRETCHES = """
 SELECT b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no,
     md5(string_agg(p.sha256 || ' ' || t.stored_rows || ' ' || t.conflicting_rows, ','
         ORDER BY p.sha256)) AS rows_key,
-    max(t.last_started_at) AS last_started_at, min(t.first_started_at) AS first_started_at
+    max(t.last_started_at) AS last_started_at, min(t.first_started_at) AS first_started_at,
+    sum(t.conflicting_rows)::BIGINT AS conflicting_rows
 FROM upload_stretches AS t
 JOIN uploads AS p ON p.upload_key = t.upload_key
 JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
@@ -55,7 +56,8 @@ FROM uploads AS p
 WHERE p.upload_key IN (
     SELECT t.upload_key FROM upload_stretches AS t
     JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-    JOIN units AS u ON u.unit_key = b.unit_key WHERE u.lot_key = $lot_key
+    JOIN units AS u ON u.unit_key = b.unit_key
+    WHERE u.lot_key = $lot_key AND t.stored_rows + t.conflicting_rows > 0
     UNION ALL
     SELECT d.upload_key FROM uploaded_lives AS d
     JOIN units AS u ON u.unit_key = d.unit_key WHERE u.lot_key = $lot_key)
@@ -90,6 +92,7 @@ class StretchRecord(Struct, frozen=True, kw_only=True):
     rows_key: str
     last_started_at: datetime
     first_started_at: datetime
+    conflicting_rows: int
 
 
 class StationRecord(Struct, frozen=True, kw_only=True):

@@ -42,7 +42,11 @@ ON CONFLICT DO NOTHING
 _FORGET_OLD_EVALUATIONS = """
 DELETE FROM lot_evaluations WHERE lot_key = $lot_key AND evaluation_key <> $evaluation_key
 """
-_FORGET_ALL = ("stretch_summaries", "lot_lives", "lot_evaluations")
+_FORGET = {
+    "stretch_summaries": "DELETE FROM stretch_summaries",
+    "lot_lives": "DELETE FROM lot_lives",
+    "lot_evaluations": "DELETE FROM lot_evaluations",
+}
 
 
 def find_summaries(db: Cursor, rules_key: str, rows_keys: Mapping[int, str]) -> dict[int, str]:
@@ -97,8 +101,7 @@ def keep_evaluation(db: Cursor, lot_key: int, evaluation_key: str, body: str) ->
     db.execute(_KEEP_EVALUATION, values | {"body": body})
 
 
-def forget_all(db: Cursor, tables: Collection[str] = _FORGET_ALL) -> None:
-    """Delete every kept answer."""
+def forget_all(db: Cursor, tables: Collection[str] = tuple(_FORGET)) -> None:
+    """Delete every kept answer, or those of the tables named."""
     for table in tables:
-        assert table in _FORGET_ALL
-        db.execute("DELETE FROM " + table)
+        db.execute(_FORGET[table])

@@ -13,6 +13,7 @@ from analysis.reduction.cannot_build import cannot_build_causes
 from analysis.reduction.low_fluid import SupplyStop, stops_met_by, supply_stops
 from analysis.reduction.order import Place, cycles_before, in_order, place_at, place_of
 from analysis.reduction.rules import full_scale_mpa
+from schemas.holds import HoldEvidence
 from schemas.lots import NewRigEvent
 from schemas.specs import Spec
 from schemas.stretches import StretchSummary
@@ -175,6 +176,7 @@ class _UnitGatherer:
                 if each.stretch_key in known.cannot_build
             },
             component_batch=unit.component_batch or self._declared_batch(),
+            conflicts=self._conflicts(),
         )
 
     def _concerns(self, unit_key: int | None, event: NewRigEvent) -> bool:
@@ -206,6 +208,19 @@ class _UnitGatherer:
             for lap in getattr(self._readings[key], name) or self._readings[key].as_stored
         ]
         return in_order(chosen)
+
+    def _conflicts(self) -> list[HoldEvidence]:
+        """Runs in which rows of one cycle arrived with different values, and how many."""
+        return [
+            HoldEvidence(
+                rig_id=each.rig_id,
+                run_id=each.run_id,
+                station_no=each.station_no,
+                cycles=each.conflicting_rows,
+            )
+            for each in self._facts.stretches
+            if each.unit_key == self._unit.unit_key and each.conflicting_rows
+        ]
 
     def _declared(self) -> list[DeclaredLife]:
         return [

@@ -15,7 +15,6 @@ from analysis.reduction.rules import (
     full_scale_mpa,
     mode_parameters,
     stage_one_parameters,
-    stage_one_texts,
     streak_text_name,
 )
 from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
@@ -25,6 +24,7 @@ from service.storage import memos
 from service.storage.lot_facts import LotFacts, StretchRecord, read_texts
 from service.storage.store import Cursor
 from service.storage.summaries import StageOne, VariantRows
+from service.workflows.stage_one_texts import stage_one_texts
 
 
 class StretchReadings(Struct, frozen=True, kw_only=True):
@@ -74,17 +74,12 @@ def stage_one_for(db: Cursor, spec: Spec, full_scale: float | None) -> StageOne:
     wanted = set(spec.conditions.station_modes)
     mode_keys = [key for key, text in texts.items() if text in wanted]
     parameters = stage_one_parameters(spec, full_scale) | mode_parameters(mode_keys)
-    return StageOne(db, _texts(), parameters, streak_text_name(spec))
-
-
-@lru_cache(maxsize=1)
-def _texts() -> dict[str, str]:
-    return stage_one_texts()
+    return StageOne(db, stage_one_texts(), parameters, streak_text_name(spec))
 
 
 @lru_cache(maxsize=1)
 def _texts_digest() -> str:
-    joined = "\n".join(f"{name}\n{text}" for name, text in sorted(_texts().items()))
+    joined = "\n".join(f"{name}\n{text}" for name, text in sorted(stage_one_texts().items()))
     return hashlib.sha256(joined.encode()).hexdigest()
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analysis.reduction.rules import full_scale_mpa
+from analysis.reduction.summaries import reasons_missed
 from schemas.lots import RigSettings
 from schemas.specs import Spec
 from schemas.stretches import NOT_COUNTED_REASONS
@@ -46,7 +47,7 @@ def account_for(db: Cursor, upload: Upload) -> UploadFindings:
             without_spec += sum(stretch.stored_rows for stretch in stretches)
             continue
         judged = _judged(db, spec, stretches)
-        counted += sum(cycles for _, reason, cycles, _, _ in judged if reason == 0)
+        counted += sum(cycles for _, misses, cycles, _, _ in judged if misses == 0)
         findings += _findings(judged, stretches)
     return _summed(upload, counted, without_spec, findings)
 
@@ -79,19 +80,23 @@ def _findings(
     judged: Iterable[tuple[Any, ...]], stretches: Sequence[UploadedStretch]
 ) -> list[UploadFinding]:
     places = {stretch.stretch_key: stretch for stretch in stretches}
-    by_reason: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    by_reason: dict[str, list[tuple[Any, ...]]] = defaultdict(list)
     for row in judged:
         if row[1]:
-            by_reason[row[1]].append(row)
+            by_reason[reasons_missed(row[1])[0]].append(row)
     return [
         UploadFinding(
             lot_number=stretches[0].lot_number,
-            reason=NOT_COUNTED_REASONS[reason - 1],
+            reason=reason,
             cycles=sum(row[2] for row in rows),
             ranges=[_range(row, places[row[0]]) for row in rows[:_MOST_RANGES]],
         )
-        for reason, rows in sorted(by_reason.items())
+        for reason, rows in sorted(by_reason.items(), key=_place_of_reason)
     ]
+
+
+def _place_of_reason(finding: tuple[str, list[tuple[Any, ...]]]) -> int:
+    return NOT_COUNTED_REASONS.index(finding[0])
 
 
 def _range(row: tuple[Any, ...], place: UploadedStretch) -> FindingRange:

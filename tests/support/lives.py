@@ -58,6 +58,7 @@ def life(
             counted_cycles=counted,
             not_counted_cycles=0,
             not_counted_by={},
+            not_counted_by_every={},
             unlogged_cycles=0,
         ),
         up_to_ending=UpToEnding(logged_cycles=counted, counted_cycles=counted),

@@ -288,6 +288,7 @@ def unit_life(ending: str = "FAILED") -> UnitLife:
             counted_cycles=163_900,
             not_counted_cycles=1_300,
             not_counted_by={"UNDER_PRESSURE": 400, "TEMPERATURE": 900, "OTHER": 0},
+            not_counted_by_every={"UNDER_PRESSURE": 400, "TEMPERATURE": 950},
             unlogged_cycles=120,
         ),
         up_to_ending=UpToEnding(logged_cycles=164_919, counted_cycles=163_619),

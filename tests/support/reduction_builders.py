@@ -134,6 +134,7 @@ def stretch(
         "logged_cycles": logged,
         "counted_cycles": counted,
         "not_counted_by": reasons,
+        "not_counted_by_every": reasons,
         "unlogged_cycles": missing,
         "unlogged_before_first": 0,
         "first_cycle_in_run": 1,

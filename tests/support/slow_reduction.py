@@ -27,21 +27,27 @@ def known(value: float | None) -> bool:
 
 def first_reason(row: Row, spec: Row, full_scale: float | None) -> str | None:
     """Why the cycle does not count, first of the stated order; None if it counts."""
+    return next(iter(every_reason(row, spec, full_scale)), None)
+
+
+def every_reason(row: Row, spec: Row, full_scale: float | None) -> list[str]:
+    """Everything that keeps the cycle from counting, in the stated order."""
     conditions = spec["conditions"]
+    found = []
     if not all(is_reading(name, row[name], full_scale) for name in PRESSURES):
-        return "NO_READING"
+        found.append("NO_READING")
     if (row["station_mode"] or "TEST") not in conditions["station_modes"]:
-        return "MODE"
+        found.append("MODE")
     if row["pressure_peak_mpa"] > conditions["pressure_upper_mpa"]:
-        return "OVER_PRESSURE"
+        found.append("OVER_PRESSURE")
     if row["pressure_peak_mpa"] < conditions["pressure_lower_mpa"]:
-        return "UNDER_PRESSURE"
+        found.append("UNDER_PRESSURE")
     for name, low, high, reason in bands(conditions):
         if known(row[name]) and not low <= row[name] <= high:
-            return reason
+            found.append(reason)
     if any(row[name] is not None and isnan(row[name]) for name in needed_columns(spec)):
-        return "CONDITION_NOT_RECORDED"
-    return None
+        found.append("CONDITION_NOT_RECORDED")
+    return found
 
 
 def is_reading(name: str, value: float | None, full_scale: float | None) -> bool:
@@ -113,6 +119,7 @@ def laps_of(rows: list[Row]) -> list[list[Row]]:
 def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
     """Counts of one lap, its missing counters and the attempts with which it ends."""
     reasons: dict[str, int] = {}
+    every: dict[str, int] = {}
     counted, attempts, absent = 0, 0, 0
     missing_before_first = max(lap[0]["cycle_in_run"] - 1, 0)
     missing = missing_before_first
@@ -127,10 +134,13 @@ def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
             absent += any(row[name] is None for name in needed_columns(spec))
         else:
             reasons[reason] = reasons.get(reason, 0) + 1
+        for each in every_reason(row, spec, full_scale):
+            every[each] = every.get(each, 0) + 1
     return {
         "logged_cycles": len(lap),
         "counted_cycles": counted,
         "not_counted_by": reasons,
+        "not_counted_by_every": every,
         "unlogged_cycles": missing,
         "unlogged_before_first": missing_before_first,
         "first_cycle_in_run": lap[0]["cycle_in_run"],

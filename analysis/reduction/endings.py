@@ -1,0 +1,279 @@
+"""How a life ends: the first relevant failure, a removal, or the count that was reached."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from msgspec import Struct
+
+from analysis.reduction.failures import FailurePoint, first_failure_in_rows
+from analysis.reduction.modes import (
+    UNANALYSED,
+    failure_found,
+    is_clean,
+    mode_seen_as,
+    needs_inspection,
+)
+from analysis.reduction.stops import class_of_stretch
+from schemas.lives import Ending, FailureSeen
+from schemas.quantities import MOST_CYCLES
+from schemas.specs import FailureMode, Spec
+from schemas.stretches import StretchSummary
+from schemas.unit_evidence import LocatedInspection, UnitEvidence
+
+
+class LifeEnd(Struct, frozen=True, kw_only=True):
+    """
+    How one reading of the evidence ends.
+
+    A failure seen in the rows has `cycles`; one found at an inspection lies in
+    (`cycles_low`, `cycles_high`]. `at_counted` and `at_logged` are the cycles up
+    to the ending, `verified_cycles` what is known to be sound.
+    """
+
+    ending: Ending
+    at_counted: int
+    at_logged: int
+    verified_cycles: int
+    has_ended: bool
+    cycles: int | None = None
+    cycles_low: int | None = None
+    cycles_high: int | None = None
+    failure: FailureSeen | None = None
+    marks: tuple[str, ...] = ()
+
+    @property
+    def failed(self) -> bool:
+        """Whether the unit failed in a relevant mode."""
+        return self.ending in ("FAILED", "FAILED_BETWEEN")
+
+    @property
+    def is_critical(self) -> bool:
+        """Whether it is a failure of which one occurrence refuses the lot."""
+        return bool(self.failed and self.failure and self.failure.critical)
+
+    @property
+    def credited_cycles(self) -> int:
+        """Cycles that acceptance may count."""
+        if self.ending == "FAILED_BETWEEN":
+            return self.cycles_low or 0
+        if self.ending == "FAILED":
+            return self.cycles or 0
+        return self.verified_cycles
+
+    @property
+    def most_cycles(self) -> int:
+        """Cycles that caution counts when a lot is to be shown below its requirement."""
+        return self.at_counted
+
+
+def planned_cycles(spec: Spec) -> int:
+    """Cycles that finish a unit under every requirement; without any, none is finished."""
+    planned = (spec.plan.planned_for(each.target_cycles) for each in spec.requirement)
+    return max(planned, default=MOST_CYCLES)
+
+
+def last_clean(
+    inspections: Sequence[LocatedInspection], spec: Spec, up_to_counted: int | None = None
+) -> LocatedInspection | None:
+    """Clean inspection with the most counted cycles before it, up to a count if given."""
+    clean = [
+        located
+        for located in inspections
+        if is_clean(located.inspection, spec)
+        and (up_to_counted is None or located.counted_cycles <= up_to_counted)
+    ]
+    return max(clean, key=lambda located: located.counted_cycles, default=None)
+
+
+def end_of_life(evidence: UnitEvidence, stretches: Sequence[StretchSummary], spec: Spec) -> LifeEnd:
+    """
+    How the unit's life ends under one reading of its rows.
+
+    Parameters
+    ----------
+    evidence : UnitEvidence
+        Inspections, events and rigs of the unit.
+    stretches : sequence of StretchSummary
+        The unit's stretches in order, under the reading.
+    spec : Spec
+        Specification that says what counts.
+
+    Returns
+    -------
+    LifeEnd
+        The earliest of the failures seen in rows, found at inspections, and
+        removals; otherwise the count reached so far.
+
+    Notes
+    -----
+    First failure without repair: what comes after it is kept but adds nothing.
+    A failure seen exactly in the rows stands against an inspection that finds
+    one later; a mode that is not relevant ends the life as a suspension where
+    the rows show it, and ends nothing where an inspection does.
+    """
+    ends = [
+        *_ends_in_rows(stretches, evidence, spec),
+        *_ends_at_inspections(evidence.inspections, spec),
+        *_removals(evidence, spec),
+    ]
+    if ends:
+        # An exact failure goes before a bracket that ends at the same count.
+        return min(ends, key=lambda end: (end.at_counted, end.ending != "FAILED"))
+    return _still_whole(evidence, stretches, spec)
+
+
+def _ends_in_rows(
+    stretches: Sequence[StretchSummary], evidence: UnitEvidence, spec: Spec
+) -> list[LifeEnd]:
+    ends = []
+    for point in first_failure_in_rows(stretches, spec, evidence.cannot_build):
+        mode = mode_seen_as(spec, point.seen_as)
+        if mode is not None:
+            ends.append(_end_at(point, mode, evidence, spec))
+    return ends
+
+
+def _end_at(point: FailurePoint, mode: FailureMode, evidence: UnitEvidence, spec: Spec) -> LifeEnd:
+    seen = FailureSeen(
+        seen_as=point.seen_as,
+        failure_mode=UNANALYSED,
+        critical=mode.critical,
+        relevant=mode.relevant,
+        rig_id=point.rig_id,
+        run_id=point.run_id,
+        cycle_in_run=point.cycle_in_run,
+    )
+    counted = point.counted_cycles
+    return LifeEnd(
+        ending="FAILED" if mode.relevant else "SUSPENDED",
+        at_counted=counted,
+        at_logged=point.logged_cycles,
+        verified_cycles=counted if mode.relevant else _verified(evidence, spec, counted),
+        has_ended=True,
+        cycles=counted,
+        failure=seen,
+    )
+
+
+def _ends_at_inspections(inspections: Sequence[LocatedInspection], spec: Spec) -> list[LifeEnd]:
+    ends = []
+    for located in inspections:
+        mode = failure_found(located.inspection, spec)
+        if mode is None or not mode.relevant:
+            continue
+        # A check after it at the same count, of a unit put right meanwhile, clears nothing.
+        earlier = [each for each in inspections if _when(each) < _when(located)]
+        clean = last_clean(earlier, spec)
+        low = clean.counted_cycles if clean else 0
+        seen = FailureSeen(
+            seen_as="FUNCTION" if located.inspection.function_check == "FAIL" else "LEAK",
+            failure_mode=located.inspection.failure_mode or UNANALYSED,
+            critical=mode.critical,
+            relevant=True,
+            inspection_key=located.inspection.inspection_key,
+        )
+        ends.append(_bracket(low, located, seen))
+    return ends
+
+
+def _when(located: LocatedInspection) -> tuple[int, datetime]:
+    return located.counted_cycles, located.inspection.inspected_at
+
+
+def _bracket(low: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd:
+    """Failed after `low` counted cycles and at or before the inspection's count."""
+    high = located.counted_cycles
+    if high <= low:
+        # Nothing was counted since the last clean look: the count itself is the life.
+        return LifeEnd(
+            ending="FAILED",
+            at_counted=high,
+            at_logged=located.logged_cycles,
+            verified_cycles=high,
+            has_ended=True,
+            cycles=high,
+            failure=seen,
+        )
+    return LifeEnd(
+        ending="FAILED_BETWEEN",
+        at_counted=high,
+        at_logged=located.logged_cycles,
+        verified_cycles=low,
+        has_ended=True,
+        cycles_low=low,
+        cycles_high=high,
+        failure=seen,
+    )
+
+
+def _removals(evidence: UnitEvidence, spec: Spec) -> list[LifeEnd]:
+    """
+    Removals and repairs: the life ends there; whether as a failure is a question apart.
+
+    A unit that had reached its planned count by then is a run-out, or waits for its end check.
+    """
+    ends = []
+    for located in evidence.events:
+        if located.event.kind in ("REMOVED", "REWORK"):
+            counted = located.counted_cycles
+            verified = _verified(evidence, spec, counted)
+            ending, marks = _at_plan(counted, verified, spec) or ("SUSPENDED", ())
+            ends.append(
+                LifeEnd(
+                    ending=ending,
+                    at_counted=counted,
+                    at_logged=located.logged_cycles,
+                    verified_cycles=verified,
+                    has_ended=ending != "RUNNING",
+                    cycles=counted,
+                    marks=marks,
+                )
+            )
+    return ends
+
+
+def _still_whole(
+    evidence: UnitEvidence, stretches: Sequence[StretchSummary], spec: Spec
+) -> LifeEnd:
+    counted = sum(stretch.counted_cycles for stretch in stretches)
+    verified = _verified(evidence, spec, counted)
+    ending, marks = _at_plan(counted, verified, spec) or _unfinished(evidence, stretches)
+    return LifeEnd(
+        ending=ending,
+        at_counted=counted,
+        at_logged=sum(stretch.logged_cycles for stretch in stretches),
+        verified_cycles=verified,
+        has_ended=ending == "RUN_OUT",
+        cycles=counted,
+        marks=marks,
+    )
+
+
+def _verified(evidence: UnitEvidence, spec: Spec, counted: int) -> int:
+    """Of `counted` cycles those after which the unit is known to be sound."""
+    if not needs_inspection(spec):
+        return counted
+    clean = last_clean(evidence.inspections, spec, counted)
+    return clean.counted_cycles if clean else 0
+
+
+def _at_plan(counted: int, verified: int, spec: Spec) -> tuple[Ending, tuple[str, ...]] | None:
+    """Ending of a unit that has its planned count; None where it is short of it."""
+    planned = planned_cycles(spec)
+    if counted < planned:
+        return None
+    return ("RUN_OUT", ()) if verified >= planned else ("RUNNING", ("END_CHECK_DUE",))
+
+
+def _unfinished(
+    evidence: UnitEvidence, stretches: Sequence[StretchSummary]
+) -> tuple[Ending, tuple[str, ...]]:
+    """Ending of a unit short of its planned count, by its last stretch."""
+    if not stretches:
+        return "RUNNING", ("NOT_STARTED",)
+    last = stretches[-1]
+    if last.stop_reason is None and evidence.is_newest_on_station:
+        return "RUNNING", ()
+    if class_of_stretch(last, evidence.rigs) == "TARGET_REACHED":
+        return "SUSPENDED", ("PLANNED_NOT_COUNTED",)
+    return "SUSPENDED", ()
