@@ -69,7 +69,7 @@ STATION_MODES = ("TEST", "WARM_UP", "BLEED", "COLD_CHECK")
 PRESSURE_DIVISORS: dict[str, float] = {"mpa": 1.0, "bar": 10.0, "kpa": 1000.0}
 """Stored MPa = uploaded value / divisor: division keeps band edges such as 437 bar exact."""
 
-MPA_PER_PSI = 0.006894757293168361
+MPA_PER_PSI = 0.006894757293168362
 """1 lbf/in2 in MPa, from the exact pound (0.45359237 kg), inch (25.4 mm), 9.80665 m/s2."""
 
 PRESSURE_UNITS = ("mpa", "bar", "kpa", "psi")

@@ -19,7 +19,7 @@ def test_a_psi_follows_from_the_exact_pound_inch_and_standard_gravity() -> None:
     # (CGPM 1901): all exact by definition.
     force_n = Fraction("0.45359237") * Fraction("9.80665")
     pascal = force_n / Fraction("0.0254") ** 2
-    assert MPA_PER_PSI == float(pascal / 10**6)
+    assert float(pascal / 10**6) == MPA_PER_PSI
 
 
 def test_every_unit_but_psi_divides_by_a_power_of_ten() -> None:
@@ -28,9 +28,12 @@ def test_every_unit_but_psi_divides_by_a_power_of_ten() -> None:
     assert {*PRESSURE_DIVISORS, "psi"} == set(PRESSURE_UNITS)
 
 
-def test_a_band_edge_in_bar_is_the_same_number_in_mpa() -> None:
-    assert 437 / PRESSURE_DIVISORS["bar"] == 43.7
-    assert 349.1 / PRESSURE_DIVISORS["bar"] == 34.91
+def test_a_whole_band_edge_in_bar_is_the_same_number_in_mpa() -> None:
+    # A multiplication by 0.1 would miss some of them: 0.1 is no binary fraction.
+    edges = range(1, 1000)
+    assert [edge / PRESSURE_DIVISORS["bar"] for edge in edges] == [
+        float(Fraction(edge, 10)) for edge in edges
+    ]
 
 
 @pytest.mark.parametrize("columns", [CYCLE_COLUMNS, LIFE_COLUMNS])
