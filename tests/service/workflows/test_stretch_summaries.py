@@ -143,6 +143,16 @@ def test_other_rules_have_summaries_of_their_own(
     assert set(counted(ran, spec()).values()) == {A_COUNT_THAT_NO_ROWS_GIVE}
 
 
+def test_the_modes_that_count_are_part_of_the_rules(store: Store) -> None:
+    add_rows(store, run_rows("001", "run-1", [GOOD] * 2, station_mode="WARM_UP"))
+    both = spec(conditions=CONDITIONS | {"station_modes": ["TEST", "WARM_UP"]})
+    assert counted(store, spec(), keep=True) == {"run-1": 0}
+    assert counted(store, both, keep=True) == {"run-1": 2}
+    turned_round = spec(conditions=CONDITIONS | {"station_modes": ["WARM_UP", "TEST"]})
+    mark_what_is_kept(store)
+    assert counted(store, turned_round) == {"run-1": A_COUNT_THAT_NO_ROWS_GIVE}
+
+
 def test_only_stretches_with_new_rows_are_computed_again(ran: Store) -> None:
     counted(ran, spec(), keep=True)
     mark_what_is_kept(ran)
