@@ -92,7 +92,7 @@ class WeibayesView(Struct, frozen=True, kw_only=True):
     reliability_lower_at_assumed: float
     reliability_upper_largest: float
     by_shape: list[ShapeRow]
-    assumes: str = "ONE_POPULATION"
+    assumes: Literal["ONE_POPULATION", "NO_LIFE_DISTRIBUTION"]
 
 
 class AttributeView(Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -42,12 +42,12 @@ class Alternative(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """
     What a unit's life would be under one way of deciding a hold.
 
-    `ending` is the ending it would have; `counted_cycles` the life it would be
+    `ending` is the ending it would have; `credited_cycles` what it would be
     credited before any cap of the plan.
     """
 
     ending: str
-    counted_cycles: int
+    credited_cycles: int
     failed: bool
 
 

@@ -11,6 +11,7 @@ Ending = Literal["FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", 
 ENDINGS: tuple[str, ...] = ("FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", "VOID")
 Mark = Literal[
     "PLANNED_NOT_COUNTED",
+    "BEYOND_PLAN",
     "END_CHECK_DUE",
     "OVERDUE",
     "ROWS_MISSING",

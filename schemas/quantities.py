@@ -28,7 +28,15 @@ Hours = Annotated[float, Meta(gt=0, le=1e6)]
 LeakClass = Annotated[
     int, Meta(ge=0, le=5, description="Visual leak class, 0 dry to 5 measurable stream.")
 ]
-Name = Annotated[str, Meta(min_length=1, max_length=200)]
+Name = Annotated[
+    str,
+    Meta(
+        min_length=1,
+        max_length=200,
+        pattern=r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$",
+        description="Text without control characters that is more than white space.",
+    ),
+]
 Key = Annotated[
     str,
     Meta(

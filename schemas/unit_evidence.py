@@ -54,6 +54,7 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
 
     `stretches` are in the unit's order. `kindest` and `harshest` replace them
     where conflicting rows leave two readings; `conflicts` says where they are.
+    `by_clock` is the order of the clock where the counter says another one.
     `is_newest_on_station` tells that nothing ran on the station after the unit's
     last stretch; `is_overdue` that the unit's rig has gone on for longer than the
     specification allows silence.
@@ -78,3 +79,4 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     cannot_build: dict[int, CannotBuildCause] = {}
     component_batch: str | None = None
     conflicts: list[HoldEvidence] = []
+    by_clock: list[StretchSummary] = []

@@ -58,7 +58,9 @@ class AlreadyExists(Conflict):
     """The same key is already stored with other content."""
 
     def __init__(self, what: str, key: str) -> None:
-        super().__init__("ALREADY_EXISTS", f"There is already a {what} {key!r} with other content.")
+        super().__init__(
+            "ALREADY_EXISTS", f"The {what} {key!r} is stored already, with other content."
+        )
         self.what = what
         self.key = key
 

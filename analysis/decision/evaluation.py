@@ -8,6 +8,7 @@ from analysis.decision.life_fit import fit_lives
 from analysis.decision.lot_figures import evidence_figures, unit_line
 from analysis.decision.lot_states import LotStates, states_of
 from analysis.decision.options import options_needing_new_spec
+from analysis.decision.places import in_places
 from analysis.decision.reasons import Judgement
 from analysis.decision.remaining import most_of_each_kind, ways_within_plan
 from analysis.decision.requirements import requirement_result
@@ -89,6 +90,7 @@ def evaluate_lot(
     against it. If both agree, the holds cannot change it: it is given, and the holds are
     listed. Otherwise the lot is held. Figures come from the lives as reduced.
     """
+    evidence = in_places(evidence, spec)
     states = states_of(evidence)
     against = _without_spec() if spec is None else _against_spec(evidence, states, spec)
     lot, verdict = against.lot, against.lot.verdict
@@ -163,7 +165,7 @@ def _still_needed(states: LotStates, terms: Sequence[Terms], lot: _Judged) -> li
     if lot.verdict.verdict not in ("CONTINUE", "HOLD"):
         return []
     ways = []
-    if states.holds:
+    if states.holds and lot.verdict.verdict == "HOLD":
         held = states.held_serials
         ways.append(WayToFinish(kind="DECIDE_HOLDS", unit_count=len(held), unit_serials=held))
     if lot.headline.verdict == "CONTINUE":

@@ -81,7 +81,7 @@ def _open_holds(evidence: LotEvidence) -> list[Hold]:
 
 def _failure(hold: Hold) -> Outcome:
     """The failure that a hold without a unit stands for at its worst."""
-    cycles = hold.worst.counted_cycles
+    cycles = hold.worst.credited_cycles
     return Outcome(
         ending="FAILED",
         credited_cycles=cycles,

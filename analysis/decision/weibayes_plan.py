@@ -172,6 +172,8 @@ def weibayes_view(outcomes: Sequence[Outcome], terms: Terms) -> WeibayesView:
         reliability_lower_at_assumed=assumed.reliability_lower,
         reliability_upper_largest=clock.reliability_upper,
         by_shape=list(rows.values()),
+        # Credited once, at the target, a unit is a pass or a failure whatever its life law.
+        assumes="NO_LIFE_DISTRIBUTION" if terms.credit == "ONCE_AT_TARGET" else "ONE_POPULATION",
     )
 
 

@@ -57,7 +57,8 @@ def _failure(life: DeclaredLife, spec: Spec) -> LifeEnd:
     seen = FailureSeen(
         seen_as=mode.seen_as if mode and life.failure_mode else _UNKNOWN_HOW,
         failure_mode=life.failure_mode or UNANALYSED,
-        critical=bool(mode and mode.critical and relevant),
+        # Which mode it was nobody said: it counts, but nobody has seen a critical one.
+        critical=bool(mode and mode.critical and relevant and life.failure_mode),
         relevant=relevant,
     )
     exact = life.cycles is not None

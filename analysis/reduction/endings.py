@@ -237,7 +237,7 @@ def _still_whole(
 ) -> LifeEnd:
     counted = sum(stretch.counted_cycles for stretch in stretches)
     verified = _verified(evidence, spec, counted)
-    ending, marks = _at_plan(counted, verified, spec) or _unfinished(evidence, stretches)
+    ending, marks = _at_plan(counted, verified, spec) or _unfinished(evidence, stretches, spec)
     return LifeEnd(
         ending=ending,
         at_counted=counted,
@@ -266,7 +266,7 @@ def _at_plan(counted: int, verified: int, spec: Spec) -> tuple[Ending, tuple[str
 
 
 def _unfinished(
-    evidence: UnitEvidence, stretches: Sequence[StretchSummary]
+    evidence: UnitEvidence, stretches: Sequence[StretchSummary], spec: Spec
 ) -> tuple[Ending, tuple[str, ...]]:
     """Ending of a unit short of its planned count, by its last stretch."""
     if not stretches:
@@ -274,6 +274,6 @@ def _unfinished(
     last = stretches[-1]
     if last.stop_reason is None and evidence.is_newest_on_station:
         return "RUNNING", ()
-    if class_of_stretch(last, evidence.rigs) == "TARGET_REACHED":
+    if spec.requirement and class_of_stretch(last, evidence.rigs) == "TARGET_REACHED":
         return "SUSPENDED", ("PLANNED_NOT_COUNTED",)
     return "SUSPENDED", ()

@@ -113,11 +113,15 @@ def _doubts(evidence: UnitEvidence, spec: Spec, end: LifeEnd) -> list[_Doubt]:
             _Doubt(name=question.name, evidence=[question.evidence], best=end, worst=worst)
         )
     doubts += _order_doubts(evidence, spec, end)
-    if absent := _absent_before(evidence.stretches, end.at_counted):
+    if _absent_before(evidence.stretches, end.at_counted):
         worst = _if_not_met(end, evidence.stretches, spec)
-        where = HoldEvidence(cycles=absent)
         doubts.append(
-            _Doubt(name="CONDITION_NOT_RECORDED", evidence=[where], best=end, worst=worst)
+            _Doubt(
+                name="CONDITION_NOT_RECORDED",
+                evidence=_where_absent(evidence.stretches),
+                best=end,
+                worst=worst,
+            )
         )
     doubts += _source_doubts(evidence, spec)
     if not evidence.listed:
@@ -126,18 +130,20 @@ def _doubts(evidence: UnitEvidence, spec: Spec, end: LifeEnd) -> list[_Doubt]:
 
 
 def _order_doubts(evidence: UnitEvidence, spec: Spec, end: LifeEnd) -> list[_Doubt]:
-    """Runs of one station that overlap matter only if another order gives another life."""
+    """An order that is not certain matters only if another one gives another life."""
     best, worst = end, end
-    for order in other_orders(evidence.stretches):
+    orders = [*other_orders(evidence.stretches)]
+    for order in [*orders, evidence.by_clock] if evidence.by_clock else orders:
         reading = end_of_life(evidence, order, spec)
         best, worst = _either(best, reading)[0], _either(worst, reading)[1]
     if _same_life(best, end) and _same_life(worst, end):
         return []
-    overlaps = overlapping_runs(evidence.stretches)
+    uncertain = {*overlapping_runs(evidence.stretches)}
+    uncertain |= {each.stretch_key for each in evidence.by_clock if each.lap > 1}
     where = [
         HoldEvidence(rig_id=each.rig_id, run_id=each.run_id, station_no=each.station_no)
         for each in evidence.stretches
-        if each.is_last_lap and each.stretch_key in overlaps
+        if each.is_last_lap and each.stretch_key in uncertain
     ]
     return [_Doubt(name="ORDER_AMBIGUOUS", evidence=where, best=best, worst=worst)]
 
@@ -249,6 +255,19 @@ def _absent_before(stretches: Sequence[StretchSummary], counted_cycles: int) -> 
     return absent
 
 
+def _where_absent(stretches: Sequence[StretchSummary]) -> list[HoldEvidence]:
+    return [
+        HoldEvidence(
+            rig_id=each.rig_id,
+            run_id=each.run_id,
+            station_no=each.station_no,
+            cycles=each.condition_absent_cycles,
+        )
+        for each in stretches
+        if each.condition_absent_cycles
+    ]
+
+
 def totals_of(stretches: Sequence[StretchSummary], end: LifeEnd) -> CycleTotals:
     """Totals over all distinct rows; a declared life has only its own count."""
     if not stretches:
@@ -328,7 +347,7 @@ def _hold(evidence: UnitEvidence, number: int, doubt: _Doubt) -> Hold:
 
 
 def _alternative(end: LifeEnd) -> Alternative:
-    return Alternative(ending=end.ending, counted_cycles=end.credited_cycles, failed=end.failed)
+    return Alternative(ending=end.ending, credited_cycles=end.credited_cycles, failed=end.failed)
 
 
 def _outcome(end: LifeEnd) -> Outcome:

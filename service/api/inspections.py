@@ -23,7 +23,7 @@ _TAGS = ["Inspections"]
     operation_id="record_inspection",
     summary="Record what a person saw at a unit",
     tags=_TAGS,
-    guards=[requires("lots.write")],
+    guards=[requires("results.write")],
     responses=repeat_of(Inspection),
     opt={"problems": ["conflict"]},
 )

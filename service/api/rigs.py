@@ -69,7 +69,7 @@ async def read_rig(rig_id: FromPath[str], workflows: Workflows) -> Rig:
     operation_id="record_rig_event",
     summary="Record something that happened at a rig",
     tags=_TAGS,
-    guards=[requires("lots.write")],
+    guards=[requires("results.write")],
     responses=repeat_of(RigEvent),
     opt={"problems": ["conflict"]},
 )

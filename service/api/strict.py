@@ -8,6 +8,7 @@ that says where it stands.
 from __future__ import annotations
 
 import difflib
+import json
 import math
 import re
 from collections import Counter
@@ -79,6 +80,19 @@ def json_body_type(handler: BaseRouteHandler) -> Any | None:
     return field.annotation
 
 
+class _NameRepeated(Exception):
+    """An object of a body has two values under one name."""
+
+
+def _each_name_once(pairs: list[tuple[str, Any]]) -> None:
+    """The decoder takes the last of two values; a signed body must not be read two ways."""
+    names: set[str] = set()
+    for name, _ in pairs:
+        if name in names:
+            raise _NameRepeated(name)
+        names.add(name)
+
+
 def decode_body(raw: bytes, body_type: Any) -> Any:
     """
     A JSON body as the type it must have.
@@ -93,7 +107,14 @@ def decode_body(raw: bytes, body_type: Any) -> Any:
             [ProblemError(code="BODY_MISSING", detail="The body is empty.", pointer="")]
         )
     try:
-        return _decoder(body_type).decode(raw)
+        decoded = _decoder(body_type).decode(raw)
+        json.loads(raw, object_pairs_hook=_each_name_once)
+        return decoded
+    except _NameRepeated as repeated:
+        detail = f"The field {str(repeated)!r} stands twice in one object; keep one."
+        raise InvalidRequest(
+            [ProblemError(code="FIELD_REPEATED", detail=detail, pointer="")]
+        ) from None
     except msgspec.ValidationError as refusal:
         raise InvalidRequest([body_error(str(refusal), body_type)]) from None
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as broken:

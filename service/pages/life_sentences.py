@@ -46,7 +46,7 @@ def alternative_text(alternative: Alternative) -> str:
     words = say(wording.ENDINGS, alternative.ending)
     if alternative.ending == "VOID":
         return words
-    return f"{words} at {units.count_text(alternative.counted_cycles)} counted cycles"
+    return f"{words} at {units.count_text(alternative.credited_cycles)} credited cycles"
 
 
 def evidence_text(evidence: HoldEvidence) -> str:

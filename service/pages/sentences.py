@@ -155,6 +155,9 @@ def _what_was_seen(evaluation: Evaluation, spec: Spec | None, unit: PressureUnit
     if evidence.credited_cycles != evidence.counted_cycles:
         cycles += f" ({units.count_text(evidence.credited_cycles)} credited)"
     failures = counted(evidence.failure_count, "relevant failure", "relevant failures")
+    after = sum(line.after_credit for line in evaluation.units)
+    if after:
+        failures += f" ({units.count_text(after)} after the credited cycles, not counted)"
     pressure = f" at {test_pressure(spec, unit)}" if spec is not None else ""
     unit_count = counted(evidence.unit_count, "unit", "units")
     return f"{name}: {unit_count}, {cycles}{pressure}, {failures}."
@@ -234,19 +237,22 @@ def attribute_sentence(view: AttributeView, result: RequirementResult) -> str:
 
 
 def _verdict_sentence(evaluation: Evaluation, result: RequirementResult) -> str:
-    """Verdict of the requirement, under which specification."""
+    """Verdict of the requirement, under which specification; of several, that it is one."""
     words = verdict_words(result.verdict, result.kind).replace(": ", ", ")
     words = words[0].lower() + words[1:]
     if evaluation.spec is UNSET:
         return f"Verdict: {words}."
-    return f"Verdict under {evaluation.spec.spec_id} v{evaluation.spec.version}: {words}."
+    under = f"under {evaluation.spec.spec_id} v{evaluation.spec.version}"
+    if len(evaluation.requirements) > 1:
+        return f"This requirement alone, {under}: {words}; a lot must meet all of them."
+    return f"Verdict {under}: {words}."
 
 
 def requirement_sentence(result: RequirementResult) -> str:
     """What the specification asks for."""
     return (
-        f"Reliability of at least {units.fraction_text(result.reliability)} at "
-        f"{units.count_text(result.target_cycles)} cycles, shown with "
+        f"Required: reliability of at least {units.fraction_text(result.reliability)} at "
+        f"{units.count_text(result.target_cycles)} cycles, to be shown with "
         f"{units.percent_text(result.confidence)} one-sided confidence."
     )
 

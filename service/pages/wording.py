@@ -106,6 +106,7 @@ REASONS: dict[str, tuple[str, ...]] = {
 
 MARKS: dict[str, str] = {
     "PLANNED_NOT_COUNTED": "the rig says done, the counted cycles do not; may resume",
+    "BEYOND_PLAN": "more units than the plan takes: earns nothing, a failure counts",
     "END_CHECK_DUE": "check at the end is due",
     "OVERDUE": "overdue: no rows for longer than the specification allows",
     "ROWS_MISSING": "rows are missing",

@@ -23,7 +23,7 @@ _RANGES: dict[str, tuple[int, int, str]] = {
     "station_no": (0, 10_000, "NUMBER_OUT_OF_RANGE"),
     "station_cycle_total": (0, MOST_CYCLES, "NUMBER_OUT_OF_RANGE"),
     "logged_every": (1, 1_000_000, "NUMBER_OUT_OF_RANGE"),
-    "cycles": (1, MOST_CYCLES, "COUNTER_OUT_OF_RANGE"),
+    "cycles": (0, MOST_CYCLES, "COUNTER_OUT_OF_RANGE"),
     "cycles_low": (0, MOST_CYCLES, "COUNTER_OUT_OF_RANGE"),
     "cycles_high": (1, MOST_CYCLES, "COUNTER_OUT_OF_RANGE"),
 }

@@ -17,7 +17,7 @@ _KEEP_SUMMARIES = """
 INSERT INTO stretch_summaries (stretch_key, rows_key, rules_key, body)
 SELECT unnest($stretch_keys::INTEGER[]), unnest($rows_keys::VARCHAR[]), $rules_key,
     unnest($bodies::VARCHAR[])
-ON CONFLICT DO NOTHING
+ON CONFLICT DO UPDATE SET body = excluded.body
 """
 _FORGET_OLD_SUMMARIES = """
 DELETE FROM stretch_summaries
@@ -27,7 +27,7 @@ WHERE rules_key = $rules_key AND stretch_key IN (SELECT unnest($stretch_keys::IN
 _LIVES = "SELECT body FROM lot_lives WHERE lot_key = $lot_key AND lives_key = $lives_key"
 _KEEP_LIVES = """
 INSERT INTO lot_lives (lot_key, lives_key, body) VALUES ($lot_key, $lives_key, $body)
-ON CONFLICT DO NOTHING
+ON CONFLICT DO UPDATE SET body = excluded.body
 """
 _FORGET_OLD_LIVES = "DELETE FROM lot_lives WHERE lot_key = $lot_key AND lives_key <> $lives_key"
 _EVALUATION = """
@@ -37,7 +37,7 @@ WHERE lot_key = $lot_key AND evaluation_key = $evaluation_key
 _KEEP_EVALUATION = """
 INSERT INTO lot_evaluations (lot_key, evaluation_key, body)
 VALUES ($lot_key, $evaluation_key, $body)
-ON CONFLICT DO NOTHING
+ON CONFLICT DO UPDATE SET body = excluded.body
 """
 _FORGET_OLD_EVALUATIONS = """
 DELETE FROM lot_evaluations WHERE lot_key = $lot_key AND evaluation_key <> $evaluation_key

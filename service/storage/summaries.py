@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 import duckdb
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from schemas.stretches import NOT_COUNTED_REASONS
 
@@ -46,7 +46,10 @@ _CONFLICTING = (
 )
 
 VARIANTS = ("as_stored", "kindest", "harshest")
-"""How two conflicting rows are taken: the first received, the best or the worst for the unit."""
+"""How two conflicting rows are taken: the first received, the best or the worst for the unit.
+
+A fourth name in the results, `by_clock`, stands for laps by start time where counter and clock
+disagree."""
 
 
 class VariantRows(Struct, frozen=True, kw_only=True):
@@ -96,6 +99,10 @@ class StageOne:
         if plain := set(stretch_keys) - lapped:
             self._choose(plain)
             results.append(self._reduce("stored_rows", "as_stored"))
+            if falling := _where_the_clock_falls(results[0].ends):
+                self._make_laps(falling, falling)
+                rows = self._reduce("lapped_rows", "as_stored")
+                results.append(structs.replace(rows, variant="by_clock"))
         if lapped:
             self._make_laps(lapped, repeating)
             results.append(self._reduce("lapped_rows", "as_stored"))
@@ -240,6 +247,17 @@ class StageOne:
         named = set(_PARAMETER.findall(text))
         bound = {name: self._parameters[name] for name in named}
         return self._db.execute(text, bound).fetchall()
+
+
+def _where_the_clock_falls(ends: Iterable[tuple[Any, ...]]) -> set[int]:
+    """
+    Stretches whose lowest counter started later than their highest.
+
+    Either the clock was set or the counter was; the counter orders the rows, and
+    laps by the clock are a second reading.
+    """
+    first_starts = {row[0]: row[9] for row in ends if row[2]}
+    return {row[0] for row in ends if row[3] and first_starts[row[0]] > row[9]}
 
 
 def _is_short(misses: int) -> bool:

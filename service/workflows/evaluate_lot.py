@@ -21,6 +21,7 @@ from schemas.specs import SpecReference, SpecVersion
 from service.storage import memos
 from service.storage.lots import lot_ids
 from service.storage.store import Cursor
+from service.workflows.kept import read_kept
 from service.workflows.reduce_lot import LotReading, lives_of, read_lot
 
 _LIBRARIES = ("numpy", "scipy", "duckdb")
@@ -55,9 +56,9 @@ def evaluate(
     """
     reading = read_lot(db, lot_id, spec_choice)
     key = evaluation_key(reading)
-    kept = memos.find_evaluation(db, reading.facts.lot_key, key)
+    kept = _kept(db, reading, key)
     if kept is not None:
-        return msgspec.json.decode(kept, type=Evaluation)
+        return kept
     lives = lives_of(db, reading, keep=keep and not reading.is_what_if)
     evaluation = _evaluate(reading, lives, key)
     if keep and not reading.is_what_if:
@@ -69,8 +70,11 @@ def evaluate(
 def is_kept(db: Cursor, lot_id: str) -> bool:
     """Whether the evaluation of a lot under its own specification can be read as it stands."""
     reading = read_lot(db, lot_id)
-    key = evaluation_key(reading)
-    return memos.find_evaluation(db, reading.facts.lot_key, key) is not None
+    return _kept(db, reading, evaluation_key(reading)) is not None
+
+
+def _kept(db: Cursor, reading: LotReading, key: str) -> Evaluation | None:
+    return read_kept(memos.find_evaluation(db, reading.facts.lot_key, key), Evaluation)
 
 
 def refresh_lots(db: Cursor, lot_keys: Collection[int]) -> None:

@@ -156,6 +156,7 @@ class _UnitGatherer:
             listed=unit.listed or not any(each.listed for each in self._facts.units),
             stretches=self._stretches,
             kindest=self._variant("kindest"),
+            by_clock=self._variant("by_clock"),
             harshest=self._variant("harshest"),
             inspections=[
                 LocatedInspection(inspection=each, counted_cycles=counted, logged_cycles=logged)

@@ -14,6 +14,7 @@ from schemas.lots import (
     Unit,
 )
 from schemas.problems import ProblemError
+from schemas.specs import Spec
 from service.errors import AlreadyExists, Conflict, InvalidRequest
 from service.storage import lots, specs, units
 from service.storage.lots import LotFilter
@@ -144,6 +145,7 @@ class Lots:
                     f"Version {body.version} of spec {body.spec_id!r} is {version.state}; "
                     "only the approved version can be assigned.",
                 )
+            _check_part(lots.find_registration(db, lot_key), version.spec)
             return lot_key, lots.add_assignment(db, lot_key, body, version.hash, stamp), True
 
         lot_key, assignment, is_new = await self._store.write(change)
@@ -191,3 +193,13 @@ def _is_listed(unit: NewUnit, known: dict[str, StoredUnit]) -> bool:
 def _is_same(current: Assignment, body: NewAssignment) -> bool:
     given = (body.spec_id, body.version, body.reason)
     return (current.spec_id, current.version, current.reason) == given
+
+
+def _check_part(registration: NewLot | None, spec: Spec) -> None:
+    """A specification speaks of one part; a lot that nobody registered has none yet."""
+    if registration is not None and registration.part_number != spec.part_number:
+        raise Conflict(
+            "OTHER_PART",
+            f"The lot is of part {registration.part_number!r}, the spec {spec.spec_id!r} of part "
+            f"{spec.part_number!r}; assign a spec of the lot's part.",
+        )

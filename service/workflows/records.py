@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
 from schemas.lots import (
     Inspection,
     NewInspection,
@@ -17,6 +20,10 @@ from service.storage import lots, records, units
 from service.storage.store import Cursor, Store
 from service.tokens import Actor
 from service.workflows.clock import Clock, stamp_of
+
+_EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
+_LATEST = datetime(2200, 1, 1, tzinfo=UTC)
+"""Records and rows are taken within the same years."""
 
 
 class LotNotNamedYet(NotFound):
@@ -174,14 +181,44 @@ def _check_rig(settings: RigSettings) -> None:
         )
         if len(set(named)) < len(named)
     ]
+    faults += _check_zone(settings.time_zone)
+    faults += [
+        ProblemError(
+            code="OUTSIDE_RANGE",
+            detail="A full scale must be above 0 MPa.",
+            pointer=f"/sensors/{place}/full_scale_mpa",
+        )
+        for place, sensor in enumerate(settings.sensors)
+        if sensor.full_scale_mpa <= 0
+    ]
     if faults:
         raise InvalidRequest(faults)
 
 
+def _check_zone(name: str) -> list[ProblemError]:
+    """A zone of the IANA list; UTC needs no list."""
+    try:
+        known = name == "UTC" or ZoneInfo(name) is not None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        known = False
+    if known:
+        return []
+    detail = f"{name!r} is no time zone of the IANA list, such as UTC or Europe/Lisbon."
+    return [ProblemError(code="UNKNOWN_TIME_ZONE", detail=detail, pointer="/time_zone")]
+
+
+def _check_instant(instant: datetime, pointer: str) -> list[ProblemError]:
+    """An instant that no rig can have seen is a mistyped one."""
+    if _EARLIEST <= instant <= _LATEST:
+        return []
+    detail = f"It must lie between {_EARLIEST:%Y} and {_LATEST:%Y}; check year and zone."
+    return [ProblemError(code="INSTANT_OUT_OF_RANGE", detail=detail, pointer=pointer)]
+
+
 def _check_event(event: NewRigEvent) -> None:
-    faults = []
+    faults = _check_instant(event.occurred_at, "/occurred_at")
     if event.kind == "REMOVED":
-        faults = [
+        faults += [
             ProblemError(
                 code="MISSING_FIELD", detail=f"A removal must state its {name}.", pointer=""
             )
@@ -190,13 +227,16 @@ def _check_event(event: NewRigEvent) -> None:
         ]
     elif event.cause is not None:
         detail = "Only an event of kind REMOVED has a cause."
-        faults = [ProblemError(code="CONTRADICTION", detail=detail, pointer="/cause")]
+        faults.append(ProblemError(code="CONTRADICTION", detail=detail, pointer="/cause"))
     if faults:
         raise InvalidRequest(faults)
 
 
 def _check_inspection(inspection: NewInspection) -> None:
+    faults = _check_instant(inspection.inspected_at, "/inspected_at")
     seen = (inspection.leak_class, inspection.function_check, inspection.failure_mode)
     if all(each is None for each in seen):
         detail = "State at least one of leak_class, function_check and failure_mode."
-        raise InvalidRequest([ProblemError(code="NOTHING_SEEN", detail=detail, pointer="")])
+        faults.append(ProblemError(code="NOTHING_SEEN", detail=detail, pointer=""))
+    if faults:
+        raise InvalidRequest(faults)

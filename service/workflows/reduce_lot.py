@@ -18,6 +18,7 @@ from service.storage.lot_facts import LotFacts, read_lot_facts
 from service.storage.recall import recall
 from service.storage.store import Cursor
 from service.workflows.gather_evidence import gather_evidence
+from service.workflows.kept import read_kept
 from service.workflows.stretch_summaries import summarise
 
 
@@ -89,9 +90,9 @@ def lives_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitLife]:
     list of UnitLife
         By serial.
     """
-    body = memos.find_lives(db, reading.facts.lot_key, reading.lives_key)
-    if body is not None:
-        return msgspec.json.decode(body, type=list[UnitLife])
+    kept = read_kept(memos.find_lives(db, reading.facts.lot_key, reading.lives_key), list[UnitLife])
+    if kept is not None:
+        return kept
     readings = summarise(db, reading.facts, reading.spec, keep=keep)
     evidence = gather_evidence(db, reading.facts, reading.spec, readings)
     lives = [reduce_unit(each, reading.spec) for each in evidence]

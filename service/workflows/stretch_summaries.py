@@ -24,14 +24,21 @@ from service.storage import memos
 from service.storage.lot_facts import LotFacts, StretchRecord, read_texts
 from service.storage.store import Cursor
 from service.storage.summaries import StageOne, VariantRows
+from service.workflows.kept import read_kept
 from service.workflows.stage_one_texts import stage_one_texts
 
 
 class StretchReadings(Struct, frozen=True, kw_only=True):
-    """Laps of one stretch; `kindest` and `harshest` only where rows conflict."""
+    """
+    Laps of one stretch.
+
+    `kindest` and `harshest` only where rows conflict, `by_clock` only where the
+    counter says another order than the clock.
+    """
 
     as_stored: list[StretchSummary]
     kindest: list[StretchSummary] = []
+    by_clock: list[StretchSummary] = []
     harshest: list[StretchSummary] = []
 
 
@@ -57,7 +64,9 @@ def summarise(db: Cursor, facts: LotFacts, spec: Spec, *, keep: bool) -> dict[in
         rules_key = _rules_key(spec, full_scale)
         rows_keys = {each.stretch_key: each.rows_key for each in stretches}
         for key, body in memos.find_summaries(db, rules_key, rows_keys).items():
-            readings[key] = msgspec.json.decode(body, type=StretchReadings)
+            kept = read_kept(body, StretchReadings)
+            if kept is not None:
+                readings[key] = kept
         missing = [each for each in stretches if each.stretch_key not in readings]
         if missing:
             computed = _compute(db, missing, spec, full_scale)
@@ -125,6 +134,7 @@ def _compute(
         key: StretchReadings(
             as_stored=by_variant["as_stored"][key],
             kindest=by_variant["kindest"][key],
+            by_clock=by_variant["by_clock"][key],
             harshest=by_variant["harshest"][key],
         )
         for key in bases

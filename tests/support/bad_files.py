@@ -327,8 +327,8 @@ BAD_FILES: dict[str, BadFile] = {
         "LIFE_CONTRADICTORY",
         "cycles_low",
     ),
-    "lives: no cycles at all": BadFile(
-        lambda: parquet_bytes(life_columns(cycles=pa.array([0, None, 5], pa.int64()))),
+    "lives: cycles below zero": BadFile(
+        lambda: parquet_bytes(life_columns(cycles=pa.array([-1, None, 5], pa.int64()))),
         "COUNTER_OUT_OF_RANGE",
         "cycles",
     ),

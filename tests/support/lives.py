@@ -179,7 +179,7 @@ def provenance() -> Provenance:
 
 def _alternative(result: Outcome) -> Alternative:
     return Alternative(
-        ending=result.ending, counted_cycles=result.credited_cycles, failed=result.failed
+        ending=result.ending, credited_cycles=result.credited_cycles, failed=result.failed
     )
 
 

@@ -182,6 +182,7 @@ def weibayes_view(units: list[UnitLine]) -> WeibayesView:
 
     most = float(gammaincinv(failures, 1 - CONFIDENCE)) if failures else 0.0
     return WeibayesView(
+        assumes="ONE_POPULATION",
         confidence=CONFIDENCE,
         at_cycles=TARGET,
         failure_count=failures,

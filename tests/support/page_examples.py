@@ -191,8 +191,8 @@ def holds() -> list[Hold]:
                     raw_code="E77",
                 )
             ],
-            best=Alternative(ending="SUSPENDED", counted_cycles=141_220, failed=False),
-            worst=Alternative(ending="FAILED", counted_cycles=141_220, failed=True),
+            best=Alternative(ending="SUSPENDED", credited_cycles=141_220, failed=False),
+            worst=Alternative(ending="FAILED", credited_cycles=141_220, failed=True),
         ),
         Hold(
             hold_id="hold_2",
@@ -201,8 +201,8 @@ def holds() -> list[Hold]:
             unit_id="unit_l05-012",
             unit_serial="L05-012",
             evidence=[HoldEvidence(rig_id="RIG-A", run_id="A-0207", cycles=3)],
-            best=Alternative(ending="RUN_OUT", counted_cycles=PLANNED, failed=False),
-            worst=Alternative(ending="SUSPENDED", counted_cycles=PLANNED - 3, failed=False),
+            best=Alternative(ending="RUN_OUT", credited_cycles=PLANNED, failed=False),
+            worst=Alternative(ending="SUSPENDED", credited_cycles=PLANNED - 3, failed=False),
         ),
     ]
 
@@ -296,9 +296,9 @@ def unit_life(ending: str = "FAILED") -> UnitLife:
         marks=["COUNTER_RESET", "CYCLED_AFTER_FAILURE"],
         holds=[],
         stretches=[
-            _stretch("A-0101", 0, 0, 61_000),
-            _stretch("A-0102", 0, 61_000, 54_100),
-            _stretch("A-0102", 1, 115_100, 48_800),
+            _stretch("A-0101", 1, 0, 61_000),
+            _stretch("A-0102", 1, 61_000, 54_100),
+            _stretch("A-0102", 2, 115_100, 48_800),
         ],
         best=outcome,
         worst=outcome,

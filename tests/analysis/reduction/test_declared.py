@@ -7,10 +7,10 @@ from analysis.reduction.declared import end_of_declared
 from analysis.reduction.without_spec import permissive_spec
 
 
-def test_an_exact_failure_keeps_its_count_and_takes_the_gravest_mode() -> None:
+def test_an_exact_failure_keeps_its_count_and_is_critical_only_if_somebody_named_the_mode() -> None:
     end = end_of_declared(declared("FAILED", 700), spec(DECAY, BURST))
     assert (end.ending, end.cycles, end.credited_cycles) == ("FAILED", 700, 700)
-    assert (end.failure.critical, end.failure.failure_mode) == (True, "UNANALYSED")
+    assert (end.failure.critical, end.failure.failure_mode) == (False, "UNANALYSED")
 
 
 def test_a_named_mode_decides_how_grave_it_is() -> None:

@@ -34,7 +34,7 @@ def life(*stretches: StretchSummary, under: Spec | None = None, **changes: objec
 def readings(found: UnitLife) -> tuple:
     """The one hold of a life: its name, then ending and credit at best and at worst."""
     (hold,) = found.holds
-    sides = [(side.ending, side.counted_cycles, side.failed) for side in (hold.best, hold.worst)]
+    sides = [(side.ending, side.credited_cycles, side.failed) for side in (hold.best, hold.worst)]
     assert [(o.ending, o.credited_cycles, o.failed) for o in (found.best, found.worst)] == sides
     return hold.name, sides[0][:2], sides[1][:2]
 
@@ -168,6 +168,16 @@ def test_a_declared_life_alone_is_the_life() -> None:
     assert found.totals.counted_cycles == 700
 
 
+def test_a_life_that_counter_and_clock_tell_differently_is_held() -> None:
+    # By the counter the failure is cycle 110 of the run; by the clock it is the tenth cycle.
+    by_counter = failing(200, 110)
+    by_clock = [failing(100, 10, lap=1, is_last_lap=False), stretch(100, lap=2, hour=1)]
+    found = life(by_counter, by_clock=by_clock)
+    assert readings(found) == ("ORDER_AMBIGUOUS", ("FAILED", 110), ("FAILED", 10))
+    whole = life(stretch(200), by_clock=[stretch(100, is_last_lap=False), stretch(100, lap=2)])
+    assert whole.holds == []
+
+
 def test_an_order_that_nothing_tells_is_held_where_it_changes_a_life() -> None:
     # The unit fails after 700 cycles of the second run, which began before the first had ended.
     other = stretch(1000, key=1)
@@ -281,7 +291,7 @@ def test_the_worst_reading_never_credits_more_and_never_forgets_a_failure(
     ]
     found = life(*stretches, listed=listed, is_overdue=overdue)
     for hold in found.holds:
-        assert found.worst.credited_cycles <= hold.worst.counted_cycles or not hold.worst.failed
+        assert found.worst.credited_cycles <= hold.worst.credited_cycles or not hold.worst.failed
         assert found.worst.failed or not hold.worst.failed
     assert found.worst.credited_cycles <= found.best.credited_cycles
     assert found.worst.failed or not found.best.failed

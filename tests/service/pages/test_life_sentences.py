@@ -95,5 +95,5 @@ def test_evidence_and_alternatives_of_an_open_item_read_plainly() -> None:
         rig_id="RIG-B", station_no=4, from_cycle_in_run=10, to_cycle_in_run=2_000, raw_code="E7"
     )
     assert lives.evidence_text(evidence) == "rig RIG-B, station 4, cycle 10 to 2,000, code E7"
-    void = Alternative(ending="VOID", counted_cycles=0, failed=False)
+    void = Alternative(ending="VOID", credited_cycles=0, failed=False)
     assert lives.alternative_text(void) == "void"

@@ -180,7 +180,7 @@ def test_both_refusals_read_differently() -> None:
 
 def test_a_held_lot_shows_both_alternatives_of_every_item_and_both_verdicts() -> None:
     text = read_page(PAGES["held"]).text()
-    assert "suspended at 141,220 counted cycles failed at 141,220 counted cycles" in text
+    assert "suspended at 141,220 credited cycles failed at 141,220 credited cycles" in text
     assert "All decided for the lot Continue: the plan is not finished" in text
     assert "All decided against it Not accepted: not demonstrated" in text
     assert wording.OPEN_ITEMS in text

@@ -392,6 +392,18 @@ def test_a_reset_without_a_repeated_counter_is_seen_by_the_odometer(
     ]
 
 
+def test_where_counter_and_clock_disagree_the_clocks_order_is_a_second_reading(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    rows = cycles(*[{}] * 6, counter=5) + cycles({}, {}, counter=1, hour=1)
+    found = summaries(tables, rows, spec())
+    assert [(s.first_cycle_in_run, s.last_cycle_in_run) for s in found["as_stored"]] == [(1, 10)]
+    by_clock = [(s.lap, s.first_cycle_in_run, s.last_cycle_in_run) for s in found["by_clock"]]
+    assert by_clock == [(1, 5, 10), (2, 1, 2)]
+    rising = cycles({}, {}, counter=1) + cycles(*[{}] * 6, counter=5, hour=1)
+    assert set(summaries(tables, rising, spec())) == {"as_stored"}
+
+
 def test_hundreds_of_resets_are_laps_too(tables: duckdb.DuckDBPyConnection) -> None:
     rows = [row for n in range(130) for row in cycles({}, {}, hour=n)]
     found = summaries(tables, rows, spec())["as_stored"]
