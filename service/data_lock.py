@@ -8,7 +8,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from service.errors import DataDirectoryInUse
+from service.errors import DataDirectoryInUse, OperatorError
 
 LOCK_FILE = ".lock"
 
@@ -25,9 +25,10 @@ def hold_data_directory(data_directory: Path) -> Iterator[None]:
     ------
     DataDirectoryInUse
         If another process holds it. A process that was killed holds nothing.
+    OperatorError
+        If there is no such place, or this process may not write there.
     """
-    data_directory.mkdir(parents=True, exist_ok=True)
-    descriptor = os.open(data_directory / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o600)
+    descriptor = _open_lock(data_directory)
     try:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -42,3 +43,14 @@ def hold_data_directory(data_directory: Path) -> Iterator[None]:
         yield
     finally:
         os.close(descriptor)
+
+
+def _open_lock(data_directory: Path) -> int:
+    try:
+        data_directory.mkdir(parents=True, exist_ok=True)
+        return os.open(data_directory / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as refusal:
+        raise OperatorError(
+            f"{data_directory} cannot be used as a data directory: {refusal.strerror}. "
+            "Name one that this user may write to."
+        ) from None
