@@ -12,8 +12,13 @@ class NotEstimable(Struct, frozen=True, kw_only=True, tag="NOT_ESTIMABLE"):
     Reasons: ``NO_FAILURES`` (nothing failed, the best case of all),
     ``FAILURES_ONLY_AT_LONGEST_LIFE`` (no failure lies below the longest life, so the
     likelihood grows with the shape without end), ``FAILURE_AT_ZERO_CYCLES`` (a unit was
-    found failed before its first cycle; no Weibull life is 0) and
-    ``SCALE_NOT_REPRESENTABLE`` (the estimated scale exceeds every number a computer holds).
+    found failed before its first cycle; no Weibull life is 0),
+    ``ONE_COUNT_FITS_ALL`` (one count lies within every bracket and no unit outlived it: the
+    same, for bracketed lives), ``SPREAD_WITHOUT_END`` (each unit was looked at once, and
+    later looks did not find more failed), ``NONE_SEEN_WHOLE`` (no unit was ever seen
+    unbroken after its start), ``SCALE_NOT_REPRESENTABLE`` (the estimated scale exceeds
+    every number a computer holds) and ``CANNOT_BE_SHOWN`` (more failures are allowed than a lot of this size may hold
+    nonconforming units, so that no sample shows the claim).
     """
 
     reason: str
