@@ -16,9 +16,28 @@ class NotEstimable(Struct, frozen=True, kw_only=True, tag="NOT_ESTIMABLE"):
     ``ONE_COUNT_FITS_ALL`` (one count lies within every bracket and no unit outlived it: the
     same, for bracketed lives), ``SPREAD_WITHOUT_END`` (each unit was looked at once, and
     later looks did not find more failed), ``NONE_SEEN_WHOLE`` (no unit was ever seen
-    unbroken after its start), ``SCALE_NOT_REPRESENTABLE`` (the estimated scale exceeds
-    every number a computer holds) and ``CANNOT_BE_SHOWN`` (more failures are allowed than a lot of this size may hold
-    nonconforming units, so that no sample shows the claim).
+    unbroken after its start), ``NO_INTERIOR_MAXIMUM`` (no threshold between 0 and the first
+    failure is more likely than those beside it), ``SCALE_NOT_REPRESENTABLE`` (the estimated
+    scale exceeds every number a computer holds) and ``CANNOT_BE_SHOWN`` (more failures are
+    allowed than a lot of this size may hold nonconforming units, so that no sample shows
+    the claim).
+
+    Ranks, curves and pressures: ``BRACKETED_LIVES`` (a method that needs exact failures was
+    given failures known only between two counts), ``FEWER_THAN_TWO_FAILURE_LIVES`` (one
+    point fixes no line), ``BEYOND_LONGEST_LIFE`` (no unit got that far),
+    ``WITHIN_MASS_INTERVAL`` (survival falls somewhere within brackets that hold this count),
+    ``NO_LIMITS_BEFORE_FIRST_FAILURE`` and ``NO_LIMITS_AT_ZERO_SURVIVAL`` (a curve at 1 or 0
+    has none), ``FEWER_THAN_TWO_FAILURE_PRESSURES`` (one pressure shows no power),
+    ``ONE_LINE_FITS_ALL`` (a line through all failures that no other unit outlived),
+    ``FEWER_THAN_TWO_GROUPS`` (nothing to compare) and ``TWO_PRESSURES_FIT_ANY_LINE``.
+
+    Limits of fits: ``NO_FINITE_LIMIT`` (the data let the quantity run to 0 or without end),
+    ``SHAPE_NOT_FITTED`` (the distribution gives it) and
+    ``TOO_MANY_RESAMPLES_WITHOUT_MAXIMUM`` (resampled lots without a fit could have moved it).
+
+    When asked over HTTP: ``DID_NOT_CONVERGE`` (a search did not settle), ``TOO_MANY_LIVES``
+    (it would take too long), ``TOOK_TOO_LONG`` (a library did) and ``EXPONENT_BELOW_ZERO``
+    (life grew with pressure: no damage can be converted).
     """
 
     reason: str

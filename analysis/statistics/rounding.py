@@ -5,6 +5,13 @@ units has to lead back to 3 units, not to 4.
 """
 
 import math
+from typing import TypeVar
+
+import numpy as np
+
+from analysis.checks import FloatArray
+
+_Floats = TypeVar("_Floats", np.float64, FloatArray)
 
 ROUND_TRIP_SLACK = 1e-12
 """Relative shortfall that counts as rounding error.
@@ -36,3 +43,31 @@ def round_up(value: float) -> int:
     """
     above = math.ceil(value)
     return above - 1 if above > 0 and reaches(above - 1, value) else above
+
+
+def risk_limit(confidence: float) -> float:
+    """
+    Largest chance of passing that still counts as 1 - `confidence`, rounding error aside.
+
+    A confidence can be off by half a unit of its last place before it gets here: 1 - C is
+    then off by more than the relative slack when C is close to 1.
+
+    Examples
+    --------
+    >>> 0.9**3 <= risk_limit(0.271), 0.9**2 <= risk_limit(0.271)
+    (True, False)
+    """
+    return float(risk_limits(np.float64(confidence)))
+
+
+def risk_limits(confidences: _Floats) -> _Floats:
+    """
+    The same for every confidence of an array.
+
+    Examples
+    --------
+    >>> risk_limits(np.array([0.271, 0.5])) >= np.array([0.9**3, 0.5])
+    array([ True,  True])
+    """
+    slack: _Floats = (1.0 - confidences) * (1.0 + ROUND_TRIP_SLACK) + np.spacing(confidences)
+    return slack

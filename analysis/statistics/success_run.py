@@ -5,7 +5,7 @@ import math
 from scipy import special
 
 from analysis.checks import check_count, check_fraction
-from analysis.statistics.rounding import ROUND_TRIP_SLACK
+from analysis.statistics.rounding import risk_limit
 from schemas.estimates import SuccessRunPlan
 
 
@@ -76,12 +76,10 @@ def units_required_at(log_reliability: float, confidence: float, *, allowed_fail
     for a fraction, such as that of many target lives. The other arguments are those of
     `units_required` and are not checked again.
     """
-    # A confidence can be off by half a unit of its last place before it gets here: 1 - C
-    # is then off by more than the relative slack when C is close to 1.
-    risk_limit = (1.0 - confidence) * (1.0 + ROUND_TRIP_SLACK) + math.ulp(confidence)
+    most_risk = risk_limit(confidence)
 
     def too_few(unit_count: int) -> bool:
-        return _chance_of_passing(unit_count, allowed_failures, log_reliability) > risk_limit
+        return _chance_of_passing(unit_count, allowed_failures, log_reliability) > most_risk
 
     low, high = _bracket(log_reliability, confidence, allowed_failures)
     if not too_few(low):

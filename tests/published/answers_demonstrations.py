@@ -1,13 +1,7 @@
-"""What each published case asks of the product: method name to the functions that answer it.
-
-No case is treated apart: a method's function turns the inputs into arguments and the result
-into the names the cases use, nothing else.
-"""
+"""Published cases of success runs, exact limits, Weibayes and lengths of test."""
 
 from collections.abc import Callable
 from typing import Any
-
-import numpy as np
 
 from analysis.statistics.bounds import reliability_lower, two_sided_proportion_limits
 from analysis.statistics.duration import (
@@ -19,7 +13,6 @@ from analysis.statistics.duration import (
 )
 from analysis.statistics.success_run import confidence_shown, success_run_plan
 from analysis.statistics.weibayes import weibayes_bound
-from analysis.statistics.weibull import weibull_fit
 from schemas.estimates import NotEstimable
 
 Values = dict[str, Any]
@@ -151,22 +144,6 @@ def duration_mixed_exposure(inputs: Values) -> Values:
     }
 
 
-def weibull_existence(inputs: Values) -> Values:
-    return {"mle_exists": not isinstance(_right_censored_fit(inputs["data"]), NotEstimable)}
-
-
-def weibull_point_fit(inputs: Values) -> Values:
-    """Point values only, of right-censored data; the whole method is not answered yet."""
-    fit = _right_censored_fit(inputs["data"])
-    assert not isinstance(fit, NotEstimable)
-    return {"eta": fit.scale_cycles, "beta": fit.shape, "loglik": fit.log_likelihood}
-
-
-def _right_censored_fit(data: Values) -> Any:
-    failed = np.asarray(data["status"]) == 1
-    return weibull_fit(data["time"], failed, counts=data.get("count"))
-
-
 METHODS: dict[str, Callable[[Values], Values]] = {
     "success_run.sample_size": success_run_sample_size,
     "success_run.demonstrated_reliability": success_run_demonstrated_reliability,
@@ -178,5 +155,4 @@ METHODS: dict[str, Callable[[Values], Values]] = {
     "duration.cycles_for_units": duration_cycles_for_units,
     "duration.demonstrated_reliability": duration_demonstrated_reliability,
     "duration.mixed_exposure": duration_mixed_exposure,
-    "mle.weibull2.existence": weibull_existence,
 }
