@@ -5,6 +5,8 @@ from typing import Literal
 
 from msgspec import Struct
 
+_LOG_LARGEST = 709.0  # e**709 is close to the largest number a double holds.
+
 Distribution = Literal["WEIBULL", "LOGNORMAL", "EXPONENTIAL"]
 
 
@@ -34,7 +36,8 @@ class LifeFit(Struct, frozen=True, kw_only=True, tag="LIFE_FIT"):
     `log_likelihood` counts an exact failure by its density, a unit that did not fail by
     its survival and a bracket by the probability between its ends, so it is comparable
     between distributions fitted to the same lives. `failure_count` includes brackets.
-    `score_size` is the largest gradient component per failure at the answer, near 0.
+    `score_size` is the largest gradient component per failure at the answer, near 0; the
+    location is measured in spreads for it.
     """
 
     distribution: Distribution
@@ -56,3 +59,34 @@ class LifeFit(Struct, frozen=True, kw_only=True, tag="LIFE_FIT"):
     def shape(self) -> float:
         """Weibull shape (beta); for a lognormal 1 / sigma, which has no name of its own."""
         return 1.0 / self.spread
+
+
+class ThresholdWeibullFit(Struct, frozen=True, kw_only=True, tag="THRESHOLD_WEIBULL_FIT"):
+    """
+    Weibull of greatest likelihood nearby whose lives start at `threshold_cycles`.
+
+    Lives beyond the threshold have the characteristic life `scale_cycles` and the shape
+    `shape`, above 1. `log_likelihood` is comparable to that of a `LifeFit` of the same lives.
+    """
+
+    threshold_cycles: float
+    scale_cycles: float
+    shape: float
+    log_likelihood: float
+    unit_count: int
+    failure_count: int
+
+    def reliability(self, cycles: float) -> float:
+        """Fraction of units estimated to survive `cycles` (finite, 0 or more); no bound."""
+        if not 0.0 <= cycles < math.inf:
+            raise ValueError(f"cycles must be a finite number of 0 or more, got {cycles!r}")
+        beyond = max(0.0, cycles - self.threshold_cycles)
+        log_hazard = self.shape * math.log(beyond / self.scale_cycles) if beyond else -math.inf
+        return 0.0 if log_hazard > _LOG_LARGEST else math.exp(-math.exp(log_hazard))
+
+    def b_life_cycles(self, fraction: float) -> float:
+        """Cycles by which `fraction` (0 to 1, open) of the units are estimated to fail."""
+        if not 0.0 < fraction < 1.0:
+            raise ValueError(f"fraction must be strictly between 0 and 1, got {fraction!r}")
+        beyond: float = self.scale_cycles * (-math.log1p(-fraction)) ** (1.0 / self.shape)
+        return self.threshold_cycles + beyond

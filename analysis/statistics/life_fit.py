@@ -6,11 +6,12 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
+from analysis.checks import FloatArray
 from analysis.errors import DidNotConvergeError
 from analysis.statistics.life_records import LifeRecords
 from analysis.statistics.log_likelihood import Derivatives, SortedLives, derivatives, sort_lives
 from analysis.statistics.standard_forms import ExtremeValue
-from analysis.statistics.weibull import weibull_fit
+from analysis.statistics.weibull_equation import scale_lives, solve_shape
 from schemas.estimates import NotEstimable
 from schemas.fits import Distribution, FitCovariance, LifeFit
 
@@ -18,7 +19,8 @@ _LAST_STEP = 1e-8  # Newton doubles the digits: after a step this small 15 of th
 _MOST_STEPS = 200  # Most fits take 5 to 10.
 _LEAST_SHRINK = 0.2  # 1 / spread must stay above 0: no step may shrink it further at once.
 _LOG_LARGEST = 709.0  # e**709 is close to the largest number a double holds.
-_STATIONARY = 1e-6  # Largest gradient per failure of an answer.
+_STATIONARY = 1e-6  # Largest gradient per failure of an answer, location in spreads.
+_ROUNDING = 1e-13
 
 
 class _Place(NamedTuple):
@@ -94,13 +96,10 @@ def life_fit(records: LifeRecords, distribution: Distribution) -> LifeFit | NotE
     if distribution == "EXPONENTIAL":
         place = _climb_location(lives)
     elif distribution == "WEIBULL" and not records.has_brackets:
-        found = _by_shape_equation(records, lives)
-        if isinstance(found, NotEstimable):
-            return found
-        place = found
+        place = _by_shape_equation(records, lives)
     else:
         place = _climb(lives)
-    if lives.center + place.a / place.b > _LOG_LARGEST:
+    if abs(lives.center + place.a / place.b) > _LOG_LARGEST:
         return NotEstimable(reason="SCALE_NOT_REPRESENTABLE")
     return _fit_at(place, lives, records, distribution)
 
@@ -136,19 +135,18 @@ def _later_fails_more(lives: SortedLives) -> bool:
     is_weibull = lives.form is ExtremeValue
     z = math.log(-math.log1p(-share)) if is_weibull else float(special.ndtri(share))
     at = np.array([z])
-    rise = float(lives.form.failed_by(at).first[0] * (lives.failed_by_counts @ lives.failed_by))
-    rise += float(lives.form.survival(at).first[0] * (lives.unbroken_counts @ lives.unbroken))
-    return rise > 0.0
+    up = float(lives.form.failed_by(at).first[0] * (lives.failed_by_counts @ lives.failed_by))
+    down = float(lives.form.survival(at).first[0] * (lives.unbroken_counts @ lives.unbroken))
+    return up + down > _ROUNDING * (abs(up) + abs(down))
 
 
-def _by_shape_equation(records: LifeRecords, lives: SortedLives) -> _Place | NotEstimable:
+def _by_shape_equation(records: LifeRecords, lives: SortedLives) -> _Place:
     """Weibull lives without brackets: one equation for the shape gives the maximum."""
     failed = np.isfinite(records.high_cycles)
-    fit = weibull_fit(records.low_cycles, failed, counts=records.counts.astype(np.int64))
-    if isinstance(fit, NotEstimable):
-        return fit
-    a = (math.log(fit.scale_cycles) - lives.center) * fit.shape
-    return _Place(a, fit.shape, derivatives(lives, a, fit.shape), fit.iteration_count)
+    scaled = scale_lives(records.low_cycles, failed, records.counts)
+    root = solve_shape(scaled)
+    a = math.log(root.total / scaled.failure_count)  # (t / scale)**shape adds up to the failures
+    return _Place(a, root.shape, derivatives(lives, a, root.shape), root.iteration_count)
 
 
 def _climb(lives: SortedLives) -> _Place:
@@ -174,8 +172,7 @@ def _climb(lives: SortedLives) -> _Place:
 
 def _climb_location(lives: SortedLives) -> _Place:
     """The same for a spread of 1: only a moves."""
-    ends = np.concatenate([lives.exact, lives.unbroken, lives.failed_by, lives.bracket_low])
-    a = float(ends.mean())
+    a = _start_location(lives, 1.0)
     here = derivatives(lives, a, 1.0)
     for iteration in range(1, _MOST_STEPS + 1):
         step = -here.by_a / here.by_aa
@@ -189,27 +186,43 @@ def _climb_location(lives: SortedLives) -> _Place:
 
 
 def _start(lives: SortedLives) -> tuple[float, float]:
-    """Mean and deviation of the log lives, brackets taken at their middle."""
-    y = np.concatenate(
-        [
-            lives.exact,
-            lives.unbroken,
-            lives.failed_by,
-            lives.bracket_low + 0.5 * lives.bracket_width,
-        ]
-    )
-    counts = np.concatenate(
-        [lives.exact_counts, lives.unbroken_counts, lives.failed_by_counts, lives.bracket_counts]
-    )
+    """Place with the deviation of the log lives, brackets taken at their middle."""
+    y, counts = _middles(lives)
     mean = float(counts @ y) / float(counts.sum())
     deviation = math.sqrt(float(counts @ (y - mean) ** 2) / float(counts.sum()))
     b = 1.0 / max(deviation, 1e-6)
-    return mean * b + 0.5, b
+    return _start_location(lives, b), b
+
+
+def _start_location(lives: SortedLives, b: float) -> float:
+    """Best a of a Weibull if brackets were at their middle: no z is far above 0 there."""
+    y, counts = _middles(lives)
+    longest = float(y.max())
+    total = float(counts @ np.exp(b * (y - longest)))
+    return b * longest + math.log(total / lives.failure_count)
+
+
+def _middles(lives: SortedLives) -> tuple[FloatArray, FloatArray]:
+    """Log lives and their counts, brackets at their middle."""
+    middles = lives.bracket_low + 0.5 * lives.bracket_width
+    return (
+        np.concatenate([lives.exact, lives.unbroken, lives.failed_by, middles]),
+        np.concatenate(
+            [
+                lives.exact_counts,
+                lives.unbroken_counts,
+                lives.failed_by_counts,
+                lives.bracket_counts,
+            ]
+        ),
+    )
 
 
 def _newton_step(here: Derivatives) -> tuple[float, float]:
     """Newton's step, damped where the curve is too flat to tell its bend."""
     damping = 0.0
+    if not math.isfinite(here.by_aa + here.by_bb):
+        raise DidNotConvergeError("life distribution", "a step to where the likelihood vanishes")
     while True:
         by_aa, by_bb = here.by_aa - damping, here.by_bb - damping
         determinant = by_aa * by_bb - here.by_ab * here.by_ab
@@ -226,13 +239,11 @@ def _fit_at(
 ) -> LifeFit:
     """The fit at the end of the climb, once its slope is seen to be 0."""
     a, b, here = place.a, place.b, place.here
-    by_location = here.by_a * b
     by_log_spread = 0.0 if distribution == "EXPONENTIAL" else -(a * here.by_a + b * here.by_b)
-    score_size = max(abs(by_location), abs(by_log_spread)) / lives.failure_count
-    covariance = _covariance(place, distribution)
-    # A slope is 0 where the step it asks for is lost in the estimate's own uncertainty.
-    if not score_size / (1.0 + b) <= _STATIONARY or covariance.location_variance <= 0.0:
+    score_size = max(abs(here.by_a), abs(by_log_spread)) / lives.failure_count
+    if not score_size <= _STATIONARY:
         raise DidNotConvergeError("life distribution", f"slope {score_size:.1e} per failure")
+    covariance = _covariance(place, distribution)
     return LifeFit(
         distribution=distribution,
         location=lives.center + a / b,
@@ -250,6 +261,8 @@ def _covariance(place: _Place, distribution: Distribution) -> FitCovariance:
     """Inverse of the observed information of (location, ln spread) where the slopes are 0."""
     a, b, here = place.a, place.b, place.here
     of_location = -here.by_aa * b * b
+    if not of_location > 0.0:
+        raise DidNotConvergeError("life distribution", "a place that is no maximum")
     if distribution == "EXPONENTIAL":
         return FitCovariance(
             location_variance=1.0 / of_location, log_spread_variance=0.0, covariance=0.0
@@ -257,6 +270,8 @@ def _covariance(place: _Place, distribution: Distribution) -> FitCovariance:
     of_both = (here.by_aa * a + here.by_ab * b) * b
     of_log_spread = -(here.by_aa * a * a + 2.0 * here.by_ab * a * b + here.by_bb * b * b)
     determinant = of_location * of_log_spread - of_both * of_both
+    if not determinant > 0.0:
+        raise DidNotConvergeError("life distribution", "a place that is no maximum")
     return FitCovariance(
         location_variance=of_log_spread / determinant,
         log_spread_variance=of_location / determinant,

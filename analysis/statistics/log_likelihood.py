@@ -16,7 +16,11 @@ from analysis.statistics.life_records import LifeRecords
 from analysis.statistics.standard_forms import ExtremeValue, Normal, Terms
 from schemas.fits import Distribution
 
-_NARROW = 1e-4  # Error of the middle's density and of the two ends' difference: both 1e-9.
+# Across a narrow bracket the density changes by less than this factor's logarithm. Its two
+# ends' difference would lose digits; Gauss and Legendre's rule of ten points loses none.
+_NARROW = 0.5
+_POINTS, _WEIGHTS = (0.5 * array for array in np.polynomial.legendre.leggauss(10))
+_POINTS = _POINTS + 0.5  # on the bracket from 0 to 1
 
 Form = type[ExtremeValue] | type[Normal]
 _FORMS: dict[str, Form] = {
@@ -68,14 +72,14 @@ def sort_lives(records: LifeRecords, distribution: Distribution) -> SortedLives:
     failed_by = (low == 0.0) & ~unbroken
     between = ~(exact | unbroken | failed_by)
     known = np.where(low > 0.0, low, high)
-    center = float(np.log(known).max()) if known.size else 0.0
-    log_low = np.log(np.where(low > 0.0, low, 1.0)) - center
-    log_high = np.log(np.where(unbroken, 1.0, high)) - center
+    longest = float(known.max()) if known.size else 1.0
+    log_low = _log_shares(np.where(low > 0.0, low, longest), longest)
+    log_high = _log_shares(np.where(unbroken, longest, high), longest)
     # ln(high / low) by log1p keeps the digits of a narrow bracket at a large count.
     width = np.log1p((high[between] - low[between]) / low[between])
     return SortedLives(
         form=_FORMS[distribution],
-        center=center,
+        center=math.log(longest),
         exact=log_low[exact],
         exact_counts=counts[exact],
         unbroken=log_low[unbroken],
@@ -86,6 +90,15 @@ def sort_lives(records: LifeRecords, distribution: Distribution) -> SortedLives:
         bracket_width=width,
         bracket_counts=counts[between],
     )
+
+
+def _log_shares(cycles: FloatArray, longest: float) -> FloatArray:
+    """``ln(cycles / longest)``, by log1p where a difference of logarithms loses digits."""
+    apart = (cycles - longest) / longest
+    shares: FloatArray = np.log(cycles) - math.log(longest)
+    near = np.abs(apart) < 0.5
+    shares[near] = np.log1p(apart[near])
+    return shares
 
 
 def log_likelihood(
@@ -172,19 +185,59 @@ def _chained(y: FloatArray, counts: FloatArray, value: FloatArray, terms: Terms)
 
 
 def _chained_brackets(lives: SortedLives, a: float, b: float) -> FloatArray:
-    """The same for brackets; a narrow one is the density at its middle times its width."""
+    """The same for brackets; narrow ones by the integral of their density."""
     low, width, counts = lives.bracket_low, lives.bracket_width, lives.bracket_counts
-    narrow = b * width < _NARROW
-    if not narrow.any():
-        return _chained_wide(lives.form, (low, width, counts), a, b)
-    middle = low[narrow] + 0.5 * width[narrow]
-    terms = lives.form.density(b * middle - a)
-    total = _chained(middle, counts[narrow], terms.value + np.log(b * width[narrow]), terms)
-    count = float(counts[narrow].sum())
-    total[2] += count / b
-    total[5] -= count / (b * b)
-    wide = ~narrow
-    return total + _chained_wide(lives.form, (low[wide], width[wide], counts[wide]), a, b)
+    z, z_width = b * low - a, b * width
+    with np.errstate(over="ignore", invalid="ignore"):
+        steepest = np.maximum(
+            np.abs(lives.form.density(z).first), np.abs(lives.form.density(z + z_width).first)
+        )
+        narrow = z_width * (1.0 + steepest) < _NARROW
+    total = np.zeros(6)
+    if narrow.any():
+        brackets = (low[narrow], width[narrow], counts[narrow])
+        total += _chained_narrow(lives.form, brackets, a, b)
+    if not narrow.all():
+        wide = ~narrow
+        total += _chained_wide(lives.form, (low[wide], width[wide], counts[wide]), a, b)
+    return total
+
+
+def _chained_narrow(
+    form: Form, brackets: tuple[FloatArray, FloatArray, FloatArray], a: float, b: float
+) -> FloatArray:
+    """
+    Sums for narrow brackets, with derivatives by a shift of both ends and by the width.
+
+    A shift changes ``ln P`` by the mean of the density's own slope over the bracket, and
+    that mean by the mean curvature and the slope's variance; the width by the density at
+    the upper end over P.
+    """
+    low, width, counts = brackets
+    z, z_width = b * low - a, b * width
+    inside = form.density(z[:, None] + z_width[:, None] * _POINTS)
+    top = inside.value.max(axis=1)
+    shares = _WEIGHTS * np.exp(inside.value - top[:, None])
+    total = shares.sum(axis=1)
+    value = np.log(z_width) + top + np.log(total)
+    shares /= total[:, None]
+    shift = (shares * inside.first).sum(axis=1)
+    bend = inside.second + (inside.first - shift[:, None]) ** 2
+    shift_twice = (shares * bend).sum(axis=1)
+    upper = form.density(z + z_width)
+    widened = np.exp(upper.value - value)
+    both = widened * (upper.first - shift)
+    widened_twice = widened * (upper.first - widened)
+    return np.array(
+        [
+            counts @ value,
+            -(counts @ shift),
+            counts @ (shift * low + widened * width),
+            counts @ shift_twice,
+            -(counts @ (shift_twice * low + both * width)),
+            counts @ (shift_twice * low**2 + 2.0 * both * low * width + widened_twice * width**2),
+        ]
+    )
 
 
 def _chained_wide(

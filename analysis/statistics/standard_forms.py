@@ -15,6 +15,7 @@ from scipy import special
 from analysis.checks import FloatArray
 
 _HALF_LOG_TWO_PI = 0.9189385332046727  # ln(2 pi) / 2
+_CERTAIN = 300.0  # Survival exp(-e**z) is 0 far below this z; e**z and its square are numbers.
 
 
 class Terms(NamedTuple):
@@ -54,7 +55,7 @@ class ExtremeValue:
     @staticmethod
     def failed_by(z: FloatArray) -> Terms:
         """Had failed by z: ``ln(1 - exp(-e**z))``."""
-        power = np.exp(z)
+        power = np.exp(np.minimum(z, _CERTAIN))
         ratio = _over_expm1(power)
         return Terms(_log_one_minus_exp(power), ratio, ratio * (1.0 - power - ratio))
 
@@ -62,8 +63,9 @@ class ExtremeValue:
     def bracket(low: FloatArray, width: FloatArray) -> BracketTerms:
         """Failed between low and low + width: ``ln(exp(-e**low) - exp(-e**(low + width)))``."""
         at_low = np.exp(low)
-        at_high = np.exp(low + width)
-        apart = at_low * np.expm1(width)
+        at_high = np.exp(np.minimum(low + width, _CERTAIN))
+        with np.errstate(over="ignore", invalid="ignore"):
+            apart = np.where(width < 1.0, at_low * np.expm1(width), at_high - at_low)
         # With d = e**high - e**low the term is -e**low + ln(1 - e**-d); d k / dd = -k (1 + k).
         with np.errstate(over="ignore"):
             slope = 1.0 / np.expm1(apart)

@@ -2,29 +2,13 @@
 
 import math
 
-import numpy as np
-from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from analysis.checks import BoolArray, FloatArray, check_counts, check_flags, check_lives
-from analysis.errors import DidNotConvergeError
+from analysis.statistics.weibull_equation import scale_lives, solve_shape
 from schemas.estimates import NotEstimable, WeibullFit
 
-_NEWTON_STEP = 3e-8  # Newton doubles the digits: after a step this small 15 of them hold.
-_LONGEST_STEP = 2.0  # in ln(shape): a factor of 7.4 per step
-_NARROWEST = 1e-15  # No number lies between two that are closer than this.
-_MOST_STEPS = 200  # Bisection alone needs fewer; most fits take 4 to 7 steps.
 _LOG_LARGEST = 709.0  # e**709 is close to the largest number a double holds.
-
-
-class _ScaledLives(Struct, frozen=True):
-    """Logarithms of lives over the longest one, and what the failures among them add up to."""
-
-    log_lives: FloatArray
-    counts: FloatArray
-    longest_cycles: float
-    failure_count: int
-    mean_log_failure: float
 
 
 def weibull_fit(
@@ -88,34 +72,34 @@ def weibull_fit(
     """
     lives = check_lives("life_cycles", life_cycles)
     failures = check_flags("failed", failed, length=lives.size)
-    weights = np.ones(lives.size)
+    weights = None
     if counts is not None:
         weights = check_counts("counts", counts, length=lives.size)
     reason = _why_not_estimable(lives, failures)
     if reason is not None:
         return NotEstimable(reason=reason)
-    scaled = _scale(lives, failures, weights)
-    shape, iteration_count = _solve_shape(scaled)
-    total = float(scaled.counts @ np.exp(shape * scaled.log_lives))
-    log_scale_ratio = math.log(total / scaled.failure_count) / shape
-    log_scale = log_scale_ratio + math.log(scaled.longest_cycles)
-    if max(log_scale, log_scale_ratio) > _LOG_LARGEST:
+    scaled = scale_lives(lives, failures, weights)
+    root = solve_shape(scaled)
+    log_total = math.log(root.total / scaled.failure_count)
+    log_scale_ratio = log_total / root.shape
+    log_longest = math.log(scaled.longest_cycles)
+    if max(log_scale_ratio + log_longest, log_scale_ratio) > _LOG_LARGEST:
         return NotEstimable(reason="SCALE_NOT_REPRESENTABLE")
     # (t / scale)**shape adds up to the number of failures at the greatest likelihood.
     per_failure = (
-        math.log(shape)
-        + (shape - 1.0) * scaled.mean_log_failure
-        - math.log(total / scaled.failure_count)
-        - math.log(scaled.longest_cycles)
+        math.log(root.shape)
+        + (root.shape - 1.0) * scaled.mean_log_failure
+        - log_total
+        - log_longest
         - 1.0
     )
     return WeibullFit(
         scale_cycles=scaled.longest_cycles * math.exp(log_scale_ratio),
-        shape=shape,
+        shape=root.shape,
         log_likelihood=scaled.failure_count * per_failure,
-        unit_count=int(weights.sum()),
-        failure_count=scaled.failure_count,
-        iteration_count=iteration_count,
+        unit_count=lives.size if weights is None else int(weights.sum()),
+        failure_count=int(scaled.failure_count),
+        iteration_count=root.iteration_count,
     )
 
 
@@ -129,69 +113,3 @@ def _why_not_estimable(lives: FloatArray, failures: BoolArray) -> str | None:
     if earliest == lives.max():
         return "FAILURES_ONLY_AT_LONGEST_LIFE"
     return None
-
-
-def _scale(lives: FloatArray, failures: BoolArray, weights: FloatArray) -> _ScaledLives:
-    """Take logarithms of lives over the longest; leave out units that have not started."""
-    longest = lives.max()
-    # Not started: survival of 0 cycles is certain and says nothing about the parameters.
-    started = lives > 0.0
-    if not started.all():
-        lives, failures, weights = lives[started], failures[started], weights[started]
-    # For a life close to the longest the logarithm of the rounded quotient loses digits.
-    with np.errstate(divide="ignore"):
-        shortfall = np.log1p((lives - longest) / longest)
-    log_lives = np.where(lives > 0.5 * longest, shortfall, np.log(lives) - np.log(longest))
-    failure_weights = weights * failures
-    failure_count = float(failure_weights.sum())
-    return _ScaledLives(
-        log_lives=log_lives,
-        counts=weights,
-        longest_cycles=float(longest),
-        failure_count=int(failure_count),
-        mean_log_failure=float(failure_weights @ log_lives) / failure_count,
-    )
-
-
-def _solve_shape(scaled: _ScaledLives) -> tuple[float, int]:
-    """Root of the shape equation, and the number of Newton steps it took."""
-    # All terms of sum(t**b ln t) are at most 0 here, so the root cannot lie below this:
-    low, high = -1.0 / scaled.mean_log_failure, math.inf
-    shape = max(low, _start_shape(scaled))
-    for iteration in range(1, _MOST_STEPS + 1):
-        score, slope = _score(scaled, shape)
-        if score > 0.0:
-            high = shape
-        else:
-            low = shape
-        step = -score / (shape * slope)  # Newton in ln(shape)
-        if abs(step) <= _NEWTON_STEP or high - low <= _NARROWEST * shape:
-            return shape * math.exp(step), iteration
-        proposed = shape * math.exp(min(max(step, -_LONGEST_STEP), _LONGEST_STEP))
-        shape = proposed if low < proposed < high else _between(low, high)
-    raise DidNotConvergeError("Weibull shape", f"{_MOST_STEPS} steps from the log lives' spread")
-
-
-def _start_shape(scaled: _ScaledLives) -> float:
-    """Shape that goes with the spread of the log lives: pi / sqrt(6) over their deviation."""
-    total = float(scaled.counts.sum())
-    mean = float(scaled.counts @ scaled.log_lives) / total
-    deviations = scaled.log_lives - mean
-    variance = float(scaled.counts @ (deviations * deviations)) / total
-    return math.pi / math.sqrt(6.0 * variance)
-
-
-def _score(scaled: _ScaledLives, shape: float) -> tuple[float, float]:
-    """Left minus right side of the shape equation, and its derivative (above 0)."""
-    powers = scaled.counts * np.exp(shape * scaled.log_lives)
-    total = float(powers.sum())
-    powers *= scaled.log_lives
-    mean = float(powers.sum()) / total
-    # Digits lost in this difference cost a step at most: the root does not depend on it.
-    variance = max(0.0, float(powers @ scaled.log_lives) / total - mean * mean)
-    return mean - 1.0 / shape - scaled.mean_log_failure, variance + 1.0 / (shape * shape)
-
-
-def _between(low: float, high: float) -> float:
-    """Point inside the bracket when the Newton step left it."""
-    return 2.0 * low if math.isinf(high) else math.sqrt(low) * math.sqrt(high)

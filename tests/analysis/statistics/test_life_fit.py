@@ -110,9 +110,9 @@ def test_very_narrow_brackets_are_exact_lives() -> None:
     for distribution in ("WEIBULL", "LOGNORMAL"):
         one, other = fitted(narrow, distribution), fitted(exact, distribution)
         assert one.location == pytest.approx(other.location, rel=1e-9)
-        assert one.spread == pytest.approx(other.spread, rel=1e-7)
+        assert one.spread == pytest.approx(other.spread, rel=1e-9)
         assert one.covariance.log_spread_variance == pytest.approx(
-            other.covariance.log_spread_variance, rel=1e-6
+            other.covariance.log_spread_variance, rel=1e-9
         )
 
 
@@ -200,3 +200,36 @@ def test_every_lot_is_fitted_without_slope_or_refused_and_scales_with_its_cycles
         assert one.score_size < 1e-6
         assert other.location - one.location == pytest.approx(math.log(factor), abs=1e-6)
         assert other.spread == pytest.approx(one.spread, rel=1e-6)
+
+
+def test_a_failure_one_rounding_step_below_the_longest_life_is_fitted() -> None:
+    lives = [5e5, math.nextafter(5e5, INF)]
+    for distribution in ("WEIBULL", "LOGNORMAL"):
+        fit = fitted(lives_with_run_outs(lives, [True, False]), distribution)
+        assert 1e-18 < fit.spread < 1e-14 and fit.score_size < 1e-9
+
+
+def test_a_bracket_far_wider_than_the_spread_is_a_found_failure() -> None:
+    """Shape about 80: at the far end the chance of survival is 0 beyond every number."""
+    tight = [990.0, 1000.0, 1010.0]
+    for distribution in ("WEIBULL", "LOGNORMAL"):
+        wide = fitted(life_records([*tight, 995.0], [*tight, 1e11], counts=[1] * 4), distribution)
+        open_end = fitted(life_records([*tight, 995.0], [*tight, INF]), distribution)
+        assert wide.shape > 50.0
+        assert wide.location == pytest.approx(open_end.location, rel=1e-12)
+        assert wide.spread == pytest.approx(open_end.spread, rel=1e-9)
+
+
+def test_equal_shares_at_an_early_and_a_late_look_have_no_spread() -> None:
+    records = life_records([0, 0, 0.1, 0.3], [0.1, 0.3, INF, INF], counts=[3, 3, 6, 6])
+    for distribution in ("WEIBULL", "LOGNORMAL"):
+        assert life_fit(records, distribution) == NotEstimable(reason="SPREAD_WITHOUT_END")
+
+
+def test_a_million_units_with_one_far_outlier_are_fitted() -> None:
+    records = life_records(
+        [1000.0, 1010.0, 0.0, 1e9], [1000.0, 1100.0, 1200.0, INF], counts=[10**6, 10**6, 10**6, 1]
+    )
+    for distribution in ("WEIBULL", "LOGNORMAL"):
+        fit = fitted(records, distribution)
+        assert fit.unit_count == 3 * 10**6 + 1 and fit.score_size < 1e-9

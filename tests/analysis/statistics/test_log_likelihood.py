@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from analysis.statistics.life_records import LifeRecords, life_records, lives_with_run_outs
 from analysis.statistics.log_likelihood import derivatives, log_likelihood, sort_lives
@@ -82,7 +82,8 @@ def test_the_curve_bends_down_everywhere(location: float, shape: float) -> None:
         here = derivatives(lives, (location - lives.center) * shape, shape)
         rounding = 1e-9 * (1.0 + max(abs(each) for each in here[3:]))
         assert here.by_aa < rounding and here.by_bb < rounding
-        assert here.by_aa * here.by_bb - here.by_ab**2 > -(rounding**2) - 1e-9 * here.by_ab**2
+        determinant = here.by_aa * here.by_bb - here.by_ab**2
+        assert determinant > -rounding * (abs(here.by_aa) + abs(here.by_bb) + rounding)
 
 
 @given(st.floats(1e-3, 1e9))
@@ -99,3 +100,50 @@ def test_a_far_tail_underflows_to_no_infinity() -> None:
     for distribution in ("WEIBULL", "LOGNORMAL"):
         value = log_likelihood(tail, distribution, location=math.log(2e4), spread=0.5)
         assert math.isfinite(value)
+
+
+@given(st.floats(-8.0, 2.0), st.floats(1e-9, 1.0))
+def test_a_bracket_of_any_width_keeps_its_digits(z: float, width: float) -> None:
+    """Weibull in closed form by expm1; lognormal by the density's integral (QUADPACK)."""
+    spread, low = 0.5, 1000.0
+    location = math.log(low) - spread * z
+    high = low * math.exp(spread * width)
+    width = math.log1p((high - low) / low) / spread
+    records = life_records([low], [high], counts=[3])
+    weibull = log_likelihood(records, "WEIBULL", location=location, spread=spread)
+    apart = math.exp(z) * math.expm1(width)
+    expected = 3.0 * (-math.exp(z) + math.log(-math.expm1(-apart)))
+    assert weibull == pytest.approx(expected, rel=1e-12)
+    lognormal = log_likelihood(records, "LOGNORMAL", location=location, spread=spread)
+    # Over the bracket from 0 to 1, relative to the density at its lower end.
+    mean, _ = integrate.quad(
+        lambda at: math.exp(-width * at * (z + width * at / 2.0)),
+        0.0,
+        1.0,
+        epsabs=0.0,
+        epsrel=1e-13,
+    )
+    share = width * mean
+    expected = 3.0 * (math.log(share) - z**2 / 2.0 - math.log(2.0 * math.pi) / 2.0)
+    assert lognormal == pytest.approx(expected, rel=1e-11)
+
+
+@pytest.mark.parametrize("distribution", ["WEIBULL", "LOGNORMAL"])
+@pytest.mark.parametrize("width", [1e-12, 1e-7, 1e-4, 0.3, 0.6, 2.0, 30.0])
+def test_derivatives_of_a_bracket_are_those_of_its_value_at_any_width(
+    distribution: Distribution, width: float
+) -> None:
+    records = life_records([1e5, 2e5], [1e5 * math.exp(width), INF])
+    lives = sort_lives(records, distribution)
+    a, b, step = 0.3 - lives.bracket_low[0], 1.0, 1e-4
+
+    def slopes(at_a: float, at_b: float) -> np.ndarray:
+        here = derivatives(lives, at_a, at_b)
+        return np.array([here.value, here.by_a, here.by_b])
+
+    by_a = (slopes(a + step, b) - slopes(a - step, b)) / (2.0 * step)
+    by_b = (slopes(a, b + step) - slopes(a, b - step)) / (2.0 * step)
+    here = derivatives(lives, a, b)
+    size = 1.0 + abs(here.by_a) + abs(here.by_bb)
+    assert by_a == pytest.approx([here.by_a, here.by_aa, here.by_ab], abs=1e-6 * size)
+    assert by_b == pytest.approx([here.by_b, here.by_ab, here.by_bb], abs=1e-6 * size)

@@ -131,7 +131,7 @@ def test_a_lot_on_which_a_library_stops_short_is_fitted() -> None:
     assert round(result.log_likelihood, 3) == -39.748
 
 
-@settings(max_examples=15)
+@settings(max_examples=5)
 @given(st.integers(0, 2**32 - 1), st.floats(0.5, 5.0))
 def test_scipy_agrees_on_an_ordinary_lot(seed: int, shape: float) -> None:
     rng = np.random.default_rng(seed)
