@@ -35,6 +35,9 @@ class NotEstimable(Struct, frozen=True, kw_only=True, tag="NOT_ESTIMABLE"):
     ``SHAPE_NOT_FITTED`` (the distribution gives it) and
     ``TOO_MANY_RESAMPLES_WITHOUT_MAXIMUM`` (resampled lots without a fit could have moved it).
 
+    A prior of the shape: ``NOTHING_HAS_RUN`` (no unit has a cycle) and ``SHAPE_WITHOUT_END``
+    (all lives are so short of the target that the tail of a lognormal prior would decide).
+
     When asked over HTTP: ``DID_NOT_CONVERGE`` (a search did not settle), ``TOO_MANY_LIVES``
     (it would take too long), ``TOOK_TOO_LONG`` (a library did) and ``EXPONENT_BELOW_ZERO``
     (life grew with pressure: no damage can be converted).
