@@ -11,8 +11,13 @@ import numpy as np
 from msgspec import Struct
 
 from analysis.checks import FloatArray
-from analysis.statistics.log_likelihood import Form, SortedLives
-from analysis.statistics.standard_forms import ExtremeValue, Terms
+from analysis.statistics.log_likelihood import (
+    Form,
+    SortedLives,
+    chained_bracket_sums,
+    chained_sums,
+)
+from analysis.statistics.standard_forms import ExtremeValue
 
 _NARROW = 1e-5
 """A bracket this narrow in spreads is an exact failure at its middle: off by 1e-11 at most."""
@@ -92,45 +97,22 @@ class FormSurface(Struct, frozen=True, kw_only=True):
         total = np.zeros((6, a.size))
         if self.exact.size:
             terms = self.form.density(_standard(self.exact, a, b))
-            total += _chained(self.exact, self.exact_counts, terms)
+            total += chained_sums(self.exact, self.exact_counts, terms)
             count = float(self.exact_counts.sum())
             total[0] += count * np.log(b)
             total[2] += count / b
             total[5] -= count / (b * b)
         if self.unbroken.size:
             terms = self.form.survival(_standard(self.unbroken, a, b))
-            total += _chained(self.unbroken, self.unbroken_counts, terms)
+            total += chained_sums(self.unbroken, self.unbroken_counts, terms)
         if self.failed_by.size:
             terms = self.form.failed_by(_standard(self.failed_by, a, b))
-            total += _chained(self.failed_by, self.failed_by_counts, terms)
+            total += chained_sums(self.failed_by, self.failed_by_counts, terms)
         if self.bracket_low.size:
-            total += self._brackets(a, b)
+            low, width = self.bracket_low, self.bracket_width
+            bracket = self.form.bracket(_standard(low, a, b), np.multiply.outer(b, width))
+            total += chained_bracket_sums(low, width, self.bracket_counts, bracket)
         return Slopes(*total)
-
-    def _brackets(self, a: FloatArray, b: FloatArray) -> FloatArray:
-        """Terms of failures between two counts, whose two ends move together."""
-        low, counts = self.bracket_low, self.bracket_counts
-        high = low + self.bracket_width
-        terms = self.form.bracket(_standard(low, a, b), np.multiply.outer(b, self.bracket_width))
-        both = terms.by_low_twice + 2.0 * terms.by_both + terms.by_high_twice
-        both_and_b = (
-            terms.by_low_twice * low + terms.by_both * (low + high) + terms.by_high_twice * high
-        )
-        b_twice = (
-            terms.by_low_twice * (low * low)
-            + terms.by_both * (2.0 * low * high)
-            + terms.by_high_twice * (high * high)
-        )
-        return np.stack(
-            [
-                terms.value @ counts,
-                -((terms.by_low + terms.by_high) @ counts),
-                terms.by_low @ (low * counts) + terms.by_high @ (high * counts),
-                both @ counts,
-                -(both_and_b @ counts),
-                b_twice @ counts,
-            ]
-        )
 
     @property
     def row_size(self) -> int:
@@ -237,18 +219,3 @@ def slopes_at(surface: Surface, a: FloatArray, b: FloatArray) -> Slopes:
 def _standard(log_lives: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
     """``b y - a`` for each pair (row) and life (column)."""
     return np.multiply.outer(b, log_lives) - a[:, None]
-
-
-def _chained(log_lives: FloatArray, counts: FloatArray, terms: Terms) -> FloatArray:
-    """Sums over lives of terms in ``z = b y - a`` and their derivatives by a and b."""
-    once, twice = counts * log_lives, counts * log_lives * log_lives
-    return np.stack(
-        [
-            terms.value @ counts,
-            -(terms.first @ counts),
-            terms.first @ once,
-            terms.second @ counts,
-            -(terms.second @ once),
-            terms.second @ twice,
-        ]
-    )

@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from analysis.checks import FloatArray
 from analysis.statistics.life_records import LifeRecords
-from analysis.statistics.standard_forms import ExtremeValue, Normal, Terms
+from analysis.statistics.standard_forms import BracketTerms, ExtremeValue, Normal, Terms
 from schemas.fits import Distribution
 
 # Across a narrow bracket the density changes by less than this factor's logarithm. Its two
@@ -153,33 +153,65 @@ def derivatives(lives: SortedLives, a: float, b: float) -> Derivatives:
     total = np.zeros(6)
     if lives.exact.size:
         y, counts = lives.exact, lives.exact_counts
-        terms = lives.form.density(b * y - a)
-        total += _chained(y, counts, terms.value + (math.log(b) - y - lives.center), terms)
+        total += chained_sums(y, counts, lives.form.density(b * y - a))
         count = float(counts.sum())
+        # Per cycle instead of per unit of z: the derivative of z by the cycles.
+        total[0] += count * (math.log(b) - lives.center) - float(counts @ y)
         total[2] += count / b
         total[5] -= count / (b * b)
     if lives.unbroken.size:
         terms = lives.form.survival(b * lives.unbroken - a)
-        total += _chained(lives.unbroken, lives.unbroken_counts, terms.value, terms)
+        total += chained_sums(lives.unbroken, lives.unbroken_counts, terms)
     if lives.failed_by.size:
         terms = lives.form.failed_by(b * lives.failed_by - a)
-        total += _chained(lives.failed_by, lives.failed_by_counts, terms.value, terms)
+        total += chained_sums(lives.failed_by, lives.failed_by_counts, terms)
     if lives.bracket_low.size:
         total += _chained_brackets(lives, a, b)
     return Derivatives(*(float(each) for each in total))
 
 
-def _chained(y: FloatArray, counts: FloatArray, value: FloatArray, terms: Terms) -> FloatArray:
-    """Sums of value and derivatives by (a, b) of terms in z = b y - a."""
-    first, second = counts * terms.first, counts * terms.second
-    return np.array(
+def chained_sums(log_lives: FloatArray, counts: FloatArray, terms: Terms) -> FloatArray:
+    """
+    Sums over lives (last axis) of terms in ``z = b y - a``, and their derivatives.
+
+    In the order of `Derivatives`; for one pair of a and b, or for many, a row of terms each.
+    """
+    once = counts * log_lives
+    twice = once * log_lives
+    return np.stack(
         [
-            counts @ value,
-            -first.sum(),
-            first @ y,
-            second.sum(),
-            -(second @ y),
-            second @ (y * y),
+            terms.value @ counts,
+            -(terms.first @ counts),
+            terms.first @ once,
+            terms.second @ counts,
+            -(terms.second @ once),
+            terms.second @ twice,
+        ]
+    )
+
+
+def chained_bracket_sums(
+    low: FloatArray, width: FloatArray, counts: FloatArray, terms: BracketTerms
+) -> FloatArray:
+    """The same for brackets, whose two ends move together."""
+    high = low + width
+    by_ends = terms.by_low_twice + 2.0 * terms.by_both + terms.by_high_twice
+    by_ends_and_b = (
+        terms.by_low_twice * low + terms.by_both * (low + high) + terms.by_high_twice * high
+    )
+    by_b_twice = (
+        terms.by_low_twice * (low * low)
+        + terms.by_both * (2.0 * low * high)
+        + terms.by_high_twice * (high * high)
+    )
+    return np.stack(
+        [
+            terms.value @ counts,
+            -((terms.by_low + terms.by_high) @ counts),
+            terms.by_low @ (low * counts) + terms.by_high @ (high * counts),
+            by_ends @ counts,
+            -(by_ends_and_b @ counts),
+            by_b_twice @ counts,
         ]
     )
 
@@ -199,7 +231,8 @@ def _chained_brackets(lives: SortedLives, a: float, b: float) -> FloatArray:
         total += _chained_narrow(lives.form, brackets, a, b)
     if not narrow.all():
         wide = ~narrow
-        total += _chained_wide(lives.form, (low[wide], width[wide], counts[wide]), a, b)
+        terms = lives.form.bracket(z[wide], z_width[wide])
+        total += chained_bracket_sums(low[wide], width[wide], counts[wide], terms)
     return total
 
 
@@ -236,33 +269,5 @@ def _chained_narrow(
             counts @ shift_twice,
             -(counts @ (shift_twice * low + both * width)),
             counts @ (shift_twice * low**2 + 2.0 * both * low * width + widened_twice * width**2),
-        ]
-    )
-
-
-def _chained_wide(
-    form: Form, brackets: tuple[FloatArray, FloatArray, FloatArray], a: float, b: float
-) -> FloatArray:
-    """Sums for brackets whose two ends can be told apart."""
-    low, width, counts = brackets
-    high = low + width
-    terms = form.bracket(b * low - a, b * width)
-    by_ends = terms.by_low_twice + 2.0 * terms.by_both + terms.by_high_twice
-    by_ends_and_b = (
-        terms.by_low_twice * low + terms.by_both * (low + high) + terms.by_high_twice * high
-    )
-    by_b_twice = (
-        terms.by_low_twice * low * low
-        + 2.0 * terms.by_both * low * high
-        + terms.by_high_twice * high * high
-    )
-    return np.array(
-        [
-            counts @ terms.value,
-            -(counts @ (terms.by_low + terms.by_high)),
-            counts @ (terms.by_low * low + terms.by_high * high),
-            counts @ by_ends,
-            -(counts @ by_ends_and_b),
-            counts @ by_b_twice,
         ]
     )

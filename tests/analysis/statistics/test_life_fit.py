@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize, stats
+from scipy import optimize
+from scipy_likelihood import law_of, likelihood_by_scipy
 
 from analysis.statistics.life_fit import life_fit
 from analysis.statistics.life_records import LifeRecords, life_records, lives_with_run_outs
@@ -30,27 +31,8 @@ def fitted(records: LifeRecords, distribution: Distribution) -> LifeFit:
 
 
 def negative_by_scipy(records: LifeRecords, distribution: Distribution):
-    """The likelihood written with scipy.stats, of (location, ln spread)."""
-
-    def value(at: np.ndarray) -> float:
-        location, spread = at[0], math.exp(at[1])
-        if distribution == "LOGNORMAL":
-            law = stats.lognorm(spread, scale=math.exp(location))
-        else:
-            law = stats.weibull_min(1.0 / spread, scale=math.exp(location))
-        total = 0.0
-        for low, high, count in zip(
-            records.low_cycles, records.high_cycles, records.counts, strict=True
-        ):
-            if low == high:
-                total += count * law.logpdf(low)
-            elif math.isinf(high):
-                total += count * law.logsf(low)
-            else:
-                total += count * math.log(max(law.cdf(high) - law.cdf(low), 1e-300))
-        return -total
-
-    return value
+    """Minus the likelihood, of (location, ln spread)."""
+    return lambda at: -likelihood_by_scipy(records, distribution, at[0], math.exp(at[1]))
 
 
 @pytest.mark.parametrize("distribution", ["WEIBULL", "LOGNORMAL"])
@@ -159,10 +141,7 @@ def test_looks_at_single_counts_are_fitted_where_later_looks_find_more_failed() 
     for distribution in ("WEIBULL", "LOGNORMAL"):
         fit = fitted(records, distribution)
         # Two looks and two parameters: the fit goes through both shares.
-        if distribution == "WEIBULL":
-            law = stats.weibull_min(fit.shape, scale=fit.scale_cycles)
-        else:
-            law = stats.lognorm(fit.spread, scale=fit.scale_cycles)
+        law = law_of(distribution, fit.location, fit.spread)
         assert law.cdf([100, 300]) == pytest.approx([0.2, 0.8], rel=1e-9)
 
 

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import integrate, stats
+from scipy import integrate
+from scipy_likelihood import likelihood_by_scipy
 
-from analysis.statistics.life_records import LifeRecords, life_records, lives_with_run_outs
+from analysis.statistics.life_records import life_records, lives_with_run_outs
 from analysis.statistics.log_likelihood import derivatives, log_likelihood, sort_lives
 from schemas.fits import Distribution
 
@@ -20,31 +21,12 @@ SHAPES = st.floats(0.3, 20.0)
 LOCATIONS = st.floats(1.0, 6.0)
 
 
-def by_scipy(records: LifeRecords, distribution: Distribution, location: float, spread: float):
-    """Each life by scipy.stats' own density, survival and distribution functions."""
-    if distribution == "LOGNORMAL":
-        law = stats.lognorm(spread, scale=math.exp(location))
-    else:
-        law = stats.weibull_min(1.0 / spread, scale=math.exp(location))
-    total = 0.0
-    for low, high, count in zip(
-        records.low_cycles, records.high_cycles, records.counts, strict=True
-    ):
-        if low == high:
-            total += count * law.logpdf(low)
-        elif math.isinf(high):
-            total += count * law.logsf(low)
-        else:
-            total += count * math.log(law.cdf(high) - law.cdf(low))
-    return total
-
-
 @pytest.mark.parametrize("distribution", ["WEIBULL", "LOGNORMAL"])
 @pytest.mark.parametrize(("location", "spread"), [(3.0, 0.6), (2.5, 1.5), (3.4, 0.3)])
 def test_each_kind_of_life_counts_as_scipy_says(
     distribution: Distribution, location: float, spread: float
 ) -> None:
-    expected = by_scipy(MIXED, distribution, location, spread)
+    expected = likelihood_by_scipy(MIXED, distribution, location, spread)
     actual = log_likelihood(MIXED, distribution, location=location, spread=spread)
     # scipy's difference of two distribution functions keeps nine digits of the narrowest bracket.
     assert actual == pytest.approx(expected, rel=1e-8)
