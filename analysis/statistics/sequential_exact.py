@@ -161,6 +161,8 @@ def timed_outcome(plan: TimedStops, means: Sequence[float]) -> list[ExactOutcome
         length += spent
         accepted += _leave(going, np.array(plan.accept_totals) <= stop)
         at = stop
+    # Rounding may carry a sum of chances past 1 by a few units of its last place.
+    accepted = np.minimum(accepted, 1.0)
     return _outcomes(true, accepted, 1.0 - accepted, length)
 
 

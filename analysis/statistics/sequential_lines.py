@@ -4,7 +4,7 @@ import math
 
 from analysis.checks import check_fraction, check_positive
 from analysis.errors import OutsideDomainError
-from analysis.statistics.rounding import round_up
+from analysis.statistics.rounding import ROUND_TRIP_SLACK, round_up
 from schemas.test_plans import SequentialLines, SequentialTimeLines
 
 
@@ -141,7 +141,7 @@ def sequential_time_lines(
         accept_intercept=accept,
         reject_intercept=reject,
         total_to_accept_without_failure=accept,
-        least_failures_to_reject=math.floor(reject / slope) + 1,
+        least_failures_to_reject=math.floor(reject / slope * (1.0 + ROUND_TRIP_SLACK)) + 1,
         chance_at_slope_approx=reject / (accept + reject),
         mean_failures_good_approx=of_good,
         mean_failures_bad_approx=of_bad,
