@@ -41,6 +41,12 @@ class NotEstimable(Struct, frozen=True, kw_only=True, tag="NOT_ESTIMABLE"):
     When asked over HTTP: ``DID_NOT_CONVERGE`` (a search did not settle), ``TOO_MANY_LIVES``
     (it would take too long), ``TOOK_TOO_LONG`` (a library did) and ``EXPONENT_BELOW_ZERO``
     (life grew with pressure: no damage can be converted).
+
+    Groups, lots and modes: ``SHAPES_DIFFER`` (so that there is no one scale to compare),
+    ``ALL_FAILED_AT_ONCE``, ``STOPPED_BEFORE_FIRST_FAILURE`` (a group that says nothing),
+    ``ONE_UNIT_ONLY`` (a lot whose one life any shape explains), ``TOO_FEW_FAILURES`` (to
+    tell two populations from one) and ``MODE_NOT_ESTIMABLE`` (a mode that failed units has
+    no fit, so nothing is called the reliability).
     """
 
     reason: str
