@@ -122,7 +122,7 @@ def chance_of_passing_table(
         Units that the plan runs to the target once.
     allowed_failures : array_like of int, >= 0, keyword only
         Most failures the plan tolerates.
-    reliability : array_like of float, 0 < reliability < 1, keyword only
+    reliability : array_like of float, 0 < reliability <= 1, keyword only
         Reliability that the lot really has at the target. No unit.
 
     Returns
@@ -149,7 +149,7 @@ def chance_of_passing_table(
     """
     units = counts_of_table("unit_count", unit_count, least=1)
     allowed = counts_of_table("allowed_failures", allowed_failures, least=0)
-    true = fractions_of_table("reliability", reliability)
+    true = fractions_of_table("reliability", reliability, up_to_one=True)
     asked_shape = shape_of_table(units, allowed, true)
     shape = asked_shape or (1,)
     log_true = np.log(true)

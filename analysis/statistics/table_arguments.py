@@ -16,23 +16,25 @@ TableIndex = tuple[Any, ...]
 _FEW_PLANES = 64  # Up to so many numbers of allowed failures are taken as slices, not picked.
 
 
-def fractions_of_table(name: str, values: ArrayLike) -> FloatArray:
+def fractions_of_table(name: str, values: ArrayLike, *, up_to_one: bool = False) -> FloatArray:
     """
     Accept an array of fractions strictly between 0 and 1, of any shape.
+
+    With `up_to_one` a fraction may also be 1: what is, unlike what is claimed, may be certain.
 
     Raises
     ------
     OutsideDomainError
-        If `values` holds anything but fractions strictly between 0 and 1.
+        If `values` holds anything but such fractions.
 
     Examples
     --------
     >>> fractions_of_table("confidence", [[0.9], [0.95]]).shape
     (2, 1)
     """
-    allowed = "numbers strictly between 0 and 1"
+    allowed = "numbers above 0, at most 1" if up_to_one else "numbers strictly between 0 and 1"
     array = _array_of(name, values, "f", allowed)
-    wrong = ~((array > 0.0) & (array < 1.0))
+    wrong = ~((array > 0.0) & ((array <= 1.0) if up_to_one else (array < 1.0)))
     if wrong.any():
         raise OutsideDomainError(name, float(array[wrong][0]), allowed)
     return array.astype(np.float64)

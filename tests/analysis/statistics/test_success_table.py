@@ -136,6 +136,21 @@ def test_a_planned_lot_at_the_requirement_passes_with_the_remaining_risk(
         assert float(chance) == pytest.approx(1 - shown, abs=1e-12)
 
 
+@pytest.mark.parametrize("allowed", [0, 2, 40])
+def test_a_lot_that_never_fails_passes_for_certain(allowed: int) -> None:
+    table = chance_of_passing_table([[3], [500]], allowed_failures=allowed, reliability=[0.9, 1.0])
+    assert table[:, 1].tolist() == [1.0, 1.0]
+    assert table[:, 0] == pytest.approx(stats.binom.cdf(allowed, [3, 500], 0.1), rel=1e-9)
+
+
+@pytest.mark.parametrize("reliability", [0.0, 1.000001, math.nan])
+def test_a_chance_of_passing_needs_a_true_reliability_above_0_and_at_most_1(
+    reliability: float,
+) -> None:
+    with pytest.raises(OutsideDomainError, match="reliability must be numbers above 0, at most 1"):
+        chance_of_passing_table(22, allowed_failures=0, reliability=reliability)
+
+
 def test_values_that_cannot_be_are_refused() -> None:
     with pytest.raises(OutsideDomainError, match="reliability must be numbers strictly between"):
         units_required_table([0.9, 1.0], 0.9, allowed_failures=0)
