@@ -229,6 +229,7 @@ class Evaluation(Struct, frozen=True, kw_only=True, omit_defaults=True):
     kind: RefusalKind | UnsetType = UNSET
     views: Views | UnsetType = UNSET
     what_if: bool = False
+    decided_holds: list[Hold] = []
 
 
 class NewDecision(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

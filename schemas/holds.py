@@ -1,5 +1,6 @@
 """Items that no rule decides: each states two alternatives, best and worst."""
 
+from datetime import datetime
 from typing import Literal
 
 from msgspec import UNSET, Struct, UnsetType
@@ -27,7 +28,13 @@ HoldCode = Literal[
 
 
 class HoldEvidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Where in the rows a hold comes from."""
+    """
+    Where in the rows a hold comes from, and the figures that raised it.
+
+    `measured` and `limit` are values of `quantity`, which ends in its unit or is a
+    share; `other_lot_number` and `other_unit_serial` name the unit that was in the
+    same place from `from_at` to `to_at`.
+    """
 
     rig_id: str | UnsetType = UNSET
     run_id: str | UnsetType = UNSET
@@ -36,6 +43,13 @@ class HoldEvidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
     to_cycle_in_run: int | UnsetType = UNSET
     cycles: int | UnsetType = UNSET
     raw_code: str | UnsetType = UNSET
+    quantity: str | UnsetType = UNSET
+    measured: float | UnsetType = UNSET
+    limit: float | UnsetType = UNSET
+    other_lot_number: str | UnsetType = UNSET
+    other_unit_serial: str | UnsetType = UNSET
+    from_at: datetime | UnsetType = UNSET
+    to_at: datetime | UnsetType = UNSET
 
 
 class Alternative(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -51,8 +65,28 @@ class Alternative(Struct, frozen=True, kw_only=True, omit_defaults=True):
     failed: bool
 
 
+HoldChoice = Literal["BEST", "WORST"]
+"""Which of the two alternatives of a hold a person signed for."""
+
+
+class HoldAnswer(Struct, frozen=True, kw_only=True):
+    """A signed answer to a hold: what was chosen, by whom, when, and why."""
+
+    choice: HoldChoice
+    meaning: str
+    reason: str
+    signed_at: datetime
+    signed_by: str
+
+
 class Hold(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """An open question about a unit (or about the lot, where no unit can be named)."""
+    """
+    A question about a unit (or about the lot, where no unit can be named).
+
+    `hold_id` names the question with what stands behind it: when its evidence changes,
+    it is another hold. `answer` stands on a decided hold only; the unit's life then
+    takes the alternative chosen.
+    """
 
     hold_id: str
     name: HoldCode
@@ -62,3 +96,4 @@ class Hold(Struct, frozen=True, kw_only=True, omit_defaults=True):
     lot_number: str | UnsetType = UNSET
     unit_id: str | UnsetType = UNSET
     unit_serial: str | UnsetType = UNSET
+    answer: HoldAnswer | UnsetType = UNSET

@@ -102,7 +102,12 @@ class StretchLine(Struct, frozen=True, kw_only=True):
 
 
 class UnitLife(Struct, frozen=True, kw_only=True):
-    """A unit's life under one specification, with the open questions about it."""
+    """
+    A unit's life under one specification, with the open questions about it.
+
+    `decided_holds` are the questions that a person answered; the life has taken their
+    answers already.
+    """
 
     unit_id: str
     lot_number: str
@@ -127,3 +132,4 @@ class UnitLife(Struct, frozen=True, kw_only=True):
     last_rig_id: str | UnsetType = UNSET
     last_station_no: int | UnsetType = UNSET
     last_row_at: datetime | UnsetType = UNSET
+    decided_holds: list[Hold] = []

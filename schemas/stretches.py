@@ -19,19 +19,76 @@ NOT_COUNTED_REASONS: tuple[str, ...] = (
 )
 """Why a cycle does not count, in the order that decides which reason is the first."""
 
+OVER_INVALIDATION = "OVER_INVALIDATION"
+FULL_SCALE = "FULL_SCALE"
+"""Kinds of peaks that are told besides the reasons why a cycle does not count."""
+
+
+class CycleGroup(Struct, frozen=True, kw_only=True):
+    """
+    Cycles that miss the same conditions, as stage one counts them.
+
+    `misses` is 0 for cycles that count, else one bit for every reason in the order of
+    `NOT_COUNTED_REASONS`; `highest` is the last of them by counter.
+    """
+
+    misses: int
+    cycles: int
+    invalidating_cycles: int = 0
+    clipped_cycles: int = 0
+    highest: int = 0
+
+
+class CycleTally(Struct, frozen=True, kw_only=True):
+    """
+    Cycles of a part of the rows that say how the unit was tested, counted or not.
+
+    `test_cycles` were run in a mode in which cycles count. Of those with a reading,
+    `under_pressure_cycles` stayed below the lower limit and `not_recorded_cycles`
+    lack a cell that a condition needs; `only_not_recorded_cycles` would count if the
+    cell said the condition was met. `invalidating_cycles` exceeded the invalidation
+    limit, `clipped_cycles` reached the full scale of the sensor: in any mode.
+    """
+
+    test_cycles: int = 0
+    under_pressure_cycles: int = 0
+    not_recorded_cycles: int = 0
+    only_not_recorded_cycles: int = 0
+    invalidating_cycles: int = 0
+    clipped_cycles: int = 0
+
+
+class CycleRange(Struct, frozen=True, kw_only=True):
+    """Where in a stretch cycles of one kind lie, by counter, and their highest peak."""
+
+    first_cycle_in_run: int
+    last_cycle_in_run: int
+    highest_peak_mpa: float | None = None
+
+
+class Baseline(Struct, frozen=True, kw_only=True):
+    """Median of a block of settled, counted cycles; None where too few of them tell it."""
+
+    pressure_decay_mpa: float | None
+    rise_time_s: float | None
+
 
 class Streak(Struct, frozen=True, kw_only=True):
     """
     Counted cycles over the decay limit, one after another without a gap.
 
     `first_counted` and `first_logged` number the streak's first cycle among the
-    counted and among all logged cycles of its stretch, from 1.
+    counted and among all logged cycles of its stretch, from 1; `up_to` tells of the
+    same cycles. `missing_before` counters lack between the streak's first cycle and
+    the counted cycle before it, or the beginning of the run where none was counted.
     """
 
     length_cycles: int
     first_counted: int
     first_logged: int
     first_cycle_in_run: int
+    missing_before: int = 0
+    up_to: CycleTally = CycleTally()
 
 
 class StretchSummary(Struct, frozen=True, kw_only=True):
@@ -39,7 +96,14 @@ class StretchSummary(Struct, frozen=True, kw_only=True):
     One stretch (rig, run, station, unit, lap) reduced under one set of rules.
 
     `condition_absent_cycles` are among the counted cycles: a condition of the
-    specification could not be judged because the upload has no such column.
+    specification could not be judged because the upload has no such column. So are
+    `clipped_counted_cycles`: their peak may have been any above the full scale.
+    `ranges` say where, by kind: a reason, OVER_INVALIDATION or FULL_SCALE.
+    `missing_before_end` counters lack between the last cycle and the counted cycle
+    before it; it is told of stretches that end in a burst or in failed attempts.
+    `missing_after_counted` counters lack after its last counted cycle.
+    `baseline_first` is that of its first block of cycles after the start has settled,
+    `baseline_last` that of its last block; a stretch too short for one has none.
     `persistent` is the first streak inside the stretch that is long enough on
     its own; `leading` starts at the first counted cycle, `trailing` ends at the
     last one, so that a streak across two runs can be joined. `under_pressure_at_end`
@@ -70,9 +134,14 @@ class StretchSummary(Struct, frozen=True, kw_only=True):
     last_cycle_counted: bool
     under_pressure_at_end: int
     condition_absent_cycles: int
-    invalidating_cycles: int
-    clipped_cycles: int
     persistent: Streak | None
     leading: Streak | None
     trailing: Streak | None
     supply_at_end_mpa: float | None = None
+    tally: CycleTally = CycleTally()
+    clipped_counted_cycles: int = 0
+    ranges: dict[str, CycleRange] = {}
+    missing_before_end: int = 0
+    missing_after_counted: int = 0
+    baseline_first: Baseline | None = None
+    baseline_last: Baseline | None = None

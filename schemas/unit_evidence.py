@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from schemas.holds import HoldEvidence
 from schemas.lots import NewInspection, NewRigEvent, RigSettings
-from schemas.stretches import StretchSummary
+from schemas.stretches import CycleTally, StretchSummary
 
 CannotBuildCause = Literal["UNIT", "RIG", "UNCLEAR"]
 
@@ -18,6 +18,7 @@ class LocatedInspection(Struct, frozen=True, kw_only=True):
     inspection: NewInspection
     counted_cycles: int
     logged_cycles: int
+    up_to: CycleTally = CycleTally()
 
 
 class LocatedEvent(Struct, frozen=True, kw_only=True):
@@ -26,6 +27,7 @@ class LocatedEvent(Struct, frozen=True, kw_only=True):
     event: NewRigEvent
     counted_cycles: int
     logged_cycles: int
+    up_to: CycleTally = CycleTally()
 
 
 class DeclaredLife(Struct, frozen=True, kw_only=True):
@@ -48,6 +50,14 @@ class LowFluidStop(Struct, frozen=True, kw_only=True):
     cycle_in_run: int
 
 
+class IdentityConflict(Struct, frozen=True, kw_only=True):
+    """A stretch that ran while another unit was in its place, or the unit in another."""
+
+    stretch_key: int
+    lap: int
+    evidence: HoldEvidence
+
+
 class UnitEvidence(Struct, frozen=True, kw_only=True):
     """
     Evidence about one unit, from rows and from people.
@@ -60,6 +70,7 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     specification allows silence.
     `cannot_build` names the stretches, by key, that ended because the station
     could no longer build pressure, and whose fault that was.
+    `identity_conflicts` are the stretches that may not be this unit's.
     """
 
     unit_id: str
@@ -80,3 +91,4 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     component_batch: str | None = None
     conflicts: list[HoldEvidence] = []
     by_clock: list[StretchSummary] = []
+    identity_conflicts: list[IdentityConflict] = []

@@ -88,7 +88,8 @@ def evaluate_lot(
     -----
     The verdict is computed twice more, with every hold decided in the lot's favour and
     against it. If both agree, the holds cannot change it: it is given, and the holds are
-    listed. Otherwise the lot is held. Figures come from the lives as reduced.
+    listed. Otherwise the lot is held. Figures come from the lives as reduced, which have
+    taken the signed answers to decided holds.
     """
     evidence = in_places(evidence, spec)
     states = states_of(evidence)
@@ -116,12 +117,46 @@ def evaluate_lot(
         still_needed=against.still_needed,
         options_needing_new_spec=options,
         provenance=provenance,
+        decided_holds=[hold for life in evidence.lives for hold in life.decided_holds],
     )
 
 
-def _against_spec(evidence: LotEvidence, states: LotStates, spec: Spec) -> _AgainstSpec:
+def verdict_on(evidence: LotEvidence, spec: Spec | None) -> Judgement:
+    """
+    The verdict alone, without figures and estimates; the same one that `evaluate_lot` gives.
+
+    Parameters
+    ----------
+    evidence : LotEvidence
+        The lives of the lot's units with their open holds.
+    spec : Spec or None
+        The specification to judge by; without one the lot is held.
+
+    Returns
+    -------
+    Judgement
+
+    Raises
+    ------
+    OutsideDomainError
+        If the specification lacks a figure that its plan needs.
+    """
+    if spec is None:
+        return _without_spec().lot.verdict
+    evidence = in_places(evidence, spec)
+    states = states_of(evidence)
+    return _judge_lot(
+        [_judge_requirement(states, each) for each in _terms(evidence, spec)], states
+    ).verdict
+
+
+def _terms(evidence: LotEvidence, spec: Spec) -> list[Terms]:
     after_data = "SPEC_AFTER_DATA" in evidence.marks
-    terms = [terms_of(spec, each, after_data=after_data) for each in spec.requirement]
+    return [terms_of(spec, each, after_data=after_data) for each in spec.requirement]
+
+
+def _against_spec(evidence: LotEvidence, states: LotStates, spec: Spec) -> _AgainstSpec:
+    terms = _terms(evidence, spec)
     judged = [_judge_requirement(states, each) for each in terms]
     lot = _judge_lot(judged, states)
     pairs = list(zip(terms, judged, strict=True))

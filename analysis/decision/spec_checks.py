@@ -92,11 +92,7 @@ def settings_not_applied(spec: Spec) -> list[str]:
     on a limit that is not watched.
     """
     kept = {
-        "conditions.pressure_invalidation_mpa": spec.conditions.pressure_invalidation_mpa,
-        "reduction.clipped_cycles": spec.reduction.clipped_cycles,
         "reduction.onset": spec.reduction.onset,
-        "reduction.swap_step": spec.reduction.swap_step,
-        "reduction.under_pressure_share_max": spec.reduction.under_pressure_share_max,
         "reduction.warm_up_cycles": spec.reduction.warm_up_cycles,
     }
     return [name for name, setting in kept.items() if setting is not None]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from analysis.reduction.failures import FailurePoint, first_failure_in_rows
 from analysis.reduction.modes import (
@@ -14,10 +14,11 @@ from analysis.reduction.modes import (
     needs_inspection,
 )
 from analysis.reduction.stops import class_of_stretch
+from analysis.reduction.tallies import tally_before
 from schemas.lives import Ending, FailureSeen
 from schemas.quantities import MOST_CYCLES
 from schemas.specs import FailureMode, Spec
-from schemas.stretches import StretchSummary
+from schemas.stretches import CycleTally, StretchSummary
 from schemas.unit_evidence import LocatedInspection, UnitEvidence
 
 
@@ -25,9 +26,10 @@ class LifeEnd(Struct, frozen=True, kw_only=True):
     """
     How one reading of the evidence ends.
 
-    A failure seen in the rows has `cycles`; one found at an inspection lies in
-    (`cycles_low`, `cycles_high`]. `at_counted` and `at_logged` are the cycles up
-    to the ending, `verified_cycles` what is known to be sound.
+    A failure seen in the rows has `cycles`; one found at an inspection, or right
+    after missing rows, lies in (`cycles_low`, `cycles_high`]. `at_counted` and
+    `at_logged` are the cycles up to the ending and `up_to` tells of them;
+    `verified_cycles` is what is known to be sound.
     """
 
     ending: Ending
@@ -40,6 +42,7 @@ class LifeEnd(Struct, frozen=True, kw_only=True):
     cycles_high: int | None = None
     failure: FailureSeen | None = None
     marks: tuple[str, ...] = ()
+    up_to: CycleTally = CycleTally()
 
     @property
     def failed(self) -> bool:
@@ -63,7 +66,7 @@ class LifeEnd(Struct, frozen=True, kw_only=True):
     @property
     def most_cycles(self) -> int:
         """Cycles that caution counts when a lot is to be shown below its requirement."""
-        return self.at_counted
+        return max(self.at_counted, self.cycles_high or 0)
 
 
 def planned_cycles(spec: Spec) -> int:
@@ -144,7 +147,7 @@ def _end_at(point: FailurePoint, mode: FailureMode, evidence: UnitEvidence, spec
         cycle_in_run=point.cycle_in_run,
     )
     counted = point.counted_cycles
-    return LifeEnd(
+    end = LifeEnd(
         ending="FAILED" if mode.relevant else "SUSPENDED",
         at_counted=counted,
         at_logged=point.logged_cycles,
@@ -152,6 +155,21 @@ def _end_at(point: FailurePoint, mode: FailureMode, evidence: UnitEvidence, spec
         has_ended=True,
         cycles=counted,
         failure=seen,
+        up_to=point.up_to,
+    )
+    return _widened(end, point) if mode.relevant and point.missing_before else end
+
+
+def _widened(end: LifeEnd, point: FailurePoint) -> LifeEnd:
+    """A failure right after missing rows: it may have come in any cycle that they left out."""
+    before = point.counted_cycles - point.is_counted
+    return structs.replace(
+        end,
+        ending="FAILED_BETWEEN",
+        verified_cycles=before,
+        cycles=None,
+        cycles_low=before,
+        cycles_high=point.counted_cycles + point.missing_before,
     )
 
 
@@ -193,6 +211,7 @@ def _bracket(low: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd
             has_ended=True,
             cycles=high,
             failure=seen,
+            up_to=located.up_to,
         )
     return LifeEnd(
         ending="FAILED_BETWEEN",
@@ -203,6 +222,7 @@ def _bracket(low: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd
         cycles_low=low,
         cycles_high=high,
         failure=seen,
+        up_to=located.up_to,
     )
 
 
@@ -217,7 +237,7 @@ def _removals(evidence: UnitEvidence, spec: Spec) -> list[LifeEnd]:
         if located.event.kind in ("REMOVED", "REWORK"):
             counted = located.counted_cycles
             verified = _verified(evidence, spec, counted)
-            ending, marks = _at_plan(counted, verified, spec) or ("SUSPENDED", ())
+            ending, marks = at_plan(counted, verified, spec) or ("SUSPENDED", ())
             ends.append(
                 LifeEnd(
                     ending=ending,
@@ -227,6 +247,7 @@ def _removals(evidence: UnitEvidence, spec: Spec) -> list[LifeEnd]:
                     has_ended=ending != "RUNNING",
                     cycles=counted,
                     marks=marks,
+                    up_to=located.up_to,
                 )
             )
     return ends
@@ -237,7 +258,7 @@ def _still_whole(
 ) -> LifeEnd:
     counted = sum(stretch.counted_cycles for stretch in stretches)
     verified = _verified(evidence, spec, counted)
-    ending, marks = _at_plan(counted, verified, spec) or _unfinished(evidence, stretches, spec)
+    ending, marks = at_plan(counted, verified, spec) or _unfinished(evidence, stretches, spec)
     return LifeEnd(
         ending=ending,
         at_counted=counted,
@@ -246,6 +267,7 @@ def _still_whole(
         has_ended=ending == "RUN_OUT",
         cycles=counted,
         marks=marks,
+        up_to=tally_before(stretches, len(stretches)),
     )
 
 
@@ -257,7 +279,7 @@ def _verified(evidence: UnitEvidence, spec: Spec, counted: int) -> int:
     return clean.counted_cycles if clean else 0
 
 
-def _at_plan(counted: int, verified: int, spec: Spec) -> tuple[Ending, tuple[str, ...]] | None:
+def at_plan(counted: int, verified: int, spec: Spec) -> tuple[Ending, tuple[str, ...]] | None:
     """Ending of a unit that has its planned count; None where it is short of it."""
     planned = planned_cycles(spec)
     if counted < planned:

@@ -5,8 +5,9 @@ from collections.abc import Mapping, Sequence
 from msgspec import Struct
 
 from analysis.reduction.order import cycles_before
+from analysis.reduction.tallies import tally_before, together
 from schemas.specs import Spec
-from schemas.stretches import Streak, StretchSummary
+from schemas.stretches import CycleTally, Streak, StretchSummary
 from schemas.unit_evidence import CannotBuildCause
 
 
@@ -15,7 +16,10 @@ class FailurePoint(Struct, frozen=True, kw_only=True):
     Where a failure stands in the unit's life.
 
     `counted_cycles` is the number of the counted cycle that failed, the exact
-    life; `logged_cycles` the same among all logged cycles.
+    life; `logged_cycles` the same among all logged cycles, and `up_to` tells of them.
+    `missing_before` counters lack between the counted cycle before the failure and
+    the failing cycle: it may have come in any of them. `is_counted` tells whether the
+    failing cycle counts itself.
     """
 
     seen_as: str
@@ -25,6 +29,9 @@ class FailurePoint(Struct, frozen=True, kw_only=True):
     rig_id: str
     run_id: str
     cycle_in_run: int
+    missing_before: int = 0
+    is_counted: bool = True
+    up_to: CycleTally = CycleTally()
 
 
 def first_failure_in_rows(
@@ -53,7 +60,8 @@ def first_failure_in_rows(
     Notes
     -----
     A streak goes on over a new run: cycles that do not count neither count nor
-    break it, a missing counter or a move to another station does.
+    break it, a missing counter or a move to another station does. Where counters
+    lack right before a failure, it may have come in any cycle that they left out.
     """
     points = [
         _sustained_decay(stretches, spec),
@@ -141,7 +149,20 @@ def _point(stretches: Sequence[StretchSummary], number: int, streak: Streak) -> 
         rig_id=stretches[number].rig_id,
         run_id=stretches[number].run_id,
         cycle_in_run=streak.first_cycle_in_run,
+        missing_before=streak.missing_before
+        + (_missing_back(stretches, number) if streak.first_counted == 1 else 0),
+        up_to=together(tally_before(stretches, number), streak.up_to),
     )
+
+
+def _missing_back(stretches: Sequence[StretchSummary], number: int) -> int:
+    """Counters that lack between a stretch's beginning and the counted cycle before it."""
+    missing = 0
+    for stretch in reversed(stretches[:number]):
+        if stretch.counted_cycles:
+            return missing + stretch.missing_after_counted
+        missing += stretch.unlogged_cycles
+    return missing
 
 
 def _burst(
@@ -169,13 +190,19 @@ def _cannot_build(
 
 def _at_end_of(stretches: Sequence[StretchSummary], number: int, seen_as: str) -> FailurePoint:
     """Failure in the last cycle of a stretch: counted or not, the life is what was counted."""
+    stretch = stretches[number]
     counted, logged = cycles_before(stretches, number + 1)
+    is_first = stretch.counted_cycles <= stretch.last_cycle_counted
     return FailurePoint(
         seen_as=seen_as,
         counted_cycles=counted,
         logged_cycles=logged,
         stretch_no=number,
-        rig_id=stretches[number].rig_id,
-        run_id=stretches[number].run_id,
-        cycle_in_run=stretches[number].last_cycle_in_run,
+        rig_id=stretch.rig_id,
+        run_id=stretch.run_id,
+        cycle_in_run=stretch.last_cycle_in_run,
+        missing_before=stretch.missing_before_end
+        + (_missing_back(stretches, number) if is_first else 0),
+        is_counted=stretch.last_cycle_counted,
+        up_to=tally_before(stretches, number + 1),
     )

@@ -4,7 +4,7 @@
 -- such column; NaN: the column is there, the cell says nothing. NaN sorts above every number.
 judged_rows AS NOT MATERIALIZED (
     SELECT stretch_key, lap, cycle_in_run, started_at, stop_reason_key, station_cycle_total,
-        pressure_peak_mpa, pressure_dwell_end_mpa, pressure_supply_mpa,
+        pressure_peak_mpa, pressure_dwell_end_mpa, pressure_supply_mpa, rise_time_s,
         (CASE WHEN pressure_peak_mpa <= 0 OR pressure_peak_mpa > $no_reading_above_mpa
                 OR pressure_low_mpa < -0.1 OR pressure_dwell_start_mpa < -0.1
                 OR pressure_dwell_end_mpa < -0.1
@@ -38,6 +38,11 @@ judged_rows AS NOT MATERIALIZED (
             OR ($needs_temperature AND fluid_temperature_c IS NULL)
             OR ($needs_decay AND (pressure_dwell_start_mpa IS NULL
                 OR pressure_dwell_end_mpa IS NULL))) AS condition_absent,
+        -- A peak that is no reading is neither over a limit nor at the end of the scale.
+        pressure_peak_mpa > $invalidation_mpa AND pressure_peak_mpa <= $highest_reading_mpa
+            AS is_invalidating,
+        pressure_peak_mpa >= $full_scale_mpa AND pressure_peak_mpa <= $highest_reading_mpa
+            AS is_clipped,
         pressure_dwell_start_mpa - pressure_dwell_end_mpa AS decay_mpa,
         coalesce(decay_mpa > $decay_limit_mpa AND NOT isnan(decay_mpa), FALSE) AS over_limit
     FROM source_rows

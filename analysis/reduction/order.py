@@ -191,6 +191,15 @@ def cycles_before(stretches: Sequence[StretchSummary], stretch_no: int) -> tuple
     )
 
 
+def up_to_logged(stretches: Sequence[StretchSummary], logged_cycles: int) -> list[StretchSummary]:
+    """The stretches that hold one of the first `logged_cycles` cycles of the unit."""
+    return [
+        each
+        for number, each in enumerate(stretches)
+        if cycles_before(stretches, number)[1] < logged_cycles
+    ]
+
+
 def _naive(instant: datetime) -> datetime:
     """The instant as UTC without a zone, as rows are stored."""
     offset = instant.utcoffset()

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 
-from msgspec import UNSET, Struct
+from msgspec import UNSET
 
 from analysis.reduction.endings import LifeEnd
 from analysis.reduction.modes import failure_found, needs_inspection, sees_dry_unit
 from analysis.reduction.order import cycles_before
+from analysis.reduction.readings import Question
 from analysis.reduction.stops import class_of_stretch
+from analysis.reduction.swaps import possible_swaps
 from schemas.holds import HoldCode, HoldEvidence
 from schemas.lots import NewInspection
 from schemas.specs import Spec
@@ -18,22 +20,6 @@ _HOLD_OF_STOP: dict[str, HoldCode] = {
     "UNKNOWN": "UNEXPLAINED_STOP",
     "UNIT_SUSPECT": "UNIT_SUSPECT_UNCONFIRMED",
 }
-
-
-class Question(Struct, frozen=True, kw_only=True):
-    """
-    An open question at a place of the unit's life.
-
-    Its best reading is that nothing happened there; the worst is a failure
-    after `worst_low` and at or before `at_counted` counted cycles (an exact one
-    where the two are equal).
-    """
-
-    name: HoldCode
-    at_counted: int
-    at_logged: int
-    worst_low: int
-    evidence: HoldEvidence
 
 
 def open_questions(
@@ -60,7 +46,7 @@ def open_questions(
     -------
     list of Question
         Stops that nobody explained, suspicions, low-fluid stops without an
-        inspection, removals because of a symptom, silence.
+        inspection, removals because of a symptom, steps of the baseline, silence.
     """
     stops = [
         question
@@ -68,6 +54,7 @@ def open_questions(
         for question in _about_stop(evidence, stretches, spec, number)
     ]
     questions = stops + _low_fluid(evidence, spec) + _removals(evidence, end)
+    questions += possible_swaps(stretches, spec)
     before_end = [q for q in questions if _matters(q, end)]
     before_end += _about_silence(evidence, stretches, spec, end)
     return sorted(before_end, key=lambda question: question.at_counted)

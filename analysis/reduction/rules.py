@@ -1,5 +1,6 @@
 """The limits of a specification as the bound parameters of stage one."""
 
+import math
 from collections.abc import Iterable
 
 from schemas.lots import RigSettings
@@ -11,6 +12,9 @@ EDGE_SLACK = 1e-7
 
 NO_READING_SHARE = 1.5
 """A pressure above this multiple of the sensor's full scale is no reading."""
+
+BLOCK_CYCLES = 100
+"""Cycles of a block of which the median is taken, where the specification states no other."""
 
 MOST_MODES = 4
 _NO_MODE = -1
@@ -29,11 +33,15 @@ STAGE_ONE_TEXTS = (
     "laps",
     "conflicting_laps",
     "totals",
+    "edge_rows",
     "ends",
     "streaks_consecutive",
     "streaks_moving_average",
     "streaks_moving_average_near",
     "counted_at",
+    "peaks",
+    "spacings",
+    "baselines",
     "findings",
 )
 
@@ -94,6 +102,7 @@ def stage_one_parameters(
     judges_decay = failure.decay_limit_mpa is not None
     return {
         "no_reading_above_mpa": _times(NO_READING_SHARE, full_scale),
+        "highest_reading_mpa": math.inf if full_scale is None else NO_READING_SHARE * full_scale,
         "full_scale_mpa": _plus(full_scale, -slack_mpa),
         "upper_mpa": conditions.pressure_upper_mpa + slack_mpa,
         "lower_mpa": conditions.pressure_lower_mpa - slack_mpa,
@@ -116,6 +125,21 @@ def stage_one_parameters(
         "needs_decay": judges_decay and _decay_is_relevant(spec),
         "persistent_cycles": failure.persistence.cycles if failure.persistence else None,
         "test_mode_counts": "TEST" in conditions.station_modes,
+        **_baseline_parameters(spec),
+    }
+
+
+def _baseline_parameters(spec: Spec) -> dict[str, int | None]:
+    """Length of a block and the cycles after a start that none may hold; None: no block."""
+    if spec.reduction.swap_step is None:
+        return {"block_cycles": None, "settling_cycles": None}
+    onset = spec.reduction.onset
+    if onset is None:
+        settling = spec.reduction.warm_up_cycles or 0
+        return {"block_cycles": BLOCK_CYCLES, "settling_cycles": settling}
+    return {
+        "block_cycles": onset.block_cycles,
+        "settling_cycles": onset.mask_after_start_cycles,
     }
 
 

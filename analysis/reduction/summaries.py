@@ -6,9 +6,20 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
-from schemas.stretches import NOT_COUNTED_REASONS, Streak, StretchSummary
+from analysis.reduction.tallies import counts_of, tally_of, together
+from schemas.stretches import (
+    FULL_SCALE,
+    NOT_COUNTED_REASONS,
+    OVER_INVALIDATION,
+    Baseline,
+    CycleGroup,
+    CycleRange,
+    CycleTally,
+    Streak,
+    StretchSummary,
+)
 
 _COUNTED = 0
 
@@ -27,13 +38,21 @@ class StageOneRows(Struct, frozen=True, kw_only=True):
     """
     Result rows of the stage-one texts `totals`, `ends` and `streaks_*`, as they came.
 
-    `attempts` are (stretch, lap, cycles below the lower limit at its end).
+    A streak ends with the groups of cycles up to its first one and the counters that
+    lack before it. `attempts` are (stretch, lap, cycles below the lower limit at its
+    end), `missing_before_end` (stretch, lap, counters that lack before its last cycle),
+    `missing_after_counted` the same after its last counted cycle. `baselines` are the
+    result of the text of that name, after the length of a block in cycles.
     """
 
     totals: list[tuple[Any, ...]]
     ends: list[tuple[Any, ...]]
     streaks: list[tuple[Any, ...]]
     attempts: list[tuple[Any, ...]]
+    peaks: list[tuple[Any, ...]] = []
+    missing_before_end: list[tuple[int, int, int]] = []
+    missing_after_counted: list[tuple[int, int, int]] = []
+    baselines: list[tuple[Any, ...]] = []
 
 
 class _Lap:
@@ -45,8 +64,12 @@ class _Lap:
         self.reasons: dict[str, int] = {}
         self.every_reason: dict[str, int] = {}
         self.absent = 0
-        self.invalidating = 0
-        self.clipped = 0
+        self.tally = CycleTally()
+        self.clipped_counted = 0
+        self.ranges: dict[str, CycleRange] = {}
+        self.missing_before_end = 0
+        self.missing_after_counted = 0
+        self.baselines: list[Baseline | None] = [None, None]
         self.lowest = 0
         self.highest = 0
         self.first_at: datetime | None = None
@@ -63,16 +86,42 @@ class _Lap:
         self.first_at = first_at if self.first_at is None else min(self.first_at, first_at)
         self.last_at = last_at if self.last_at is None else max(self.last_at, last_at)
         self.cycles += cycles
-        self.invalidating += invalidating
-        self.clipped += clipped
+        group = CycleGroup(
+            misses=misses,
+            cycles=cycles,
+            invalidating_cycles=invalidating,
+            clipped_cycles=clipped,
+        )
+        self.tally = together(self.tally, tally_of(group))
         if misses == _COUNTED:
             self.counted += cycles
             self.absent += absent
+            self.clipped_counted += clipped
         else:
             reasons = reasons_missed(misses)
+            self._widen(reasons[0], lowest, highest)
             self.reasons[reasons[0]] = self.reasons.get(reasons[0], 0) + cycles
             for reason in reasons:
                 self.every_reason[reason] = self.every_reason.get(reason, 0) + cycles
+
+    def add_peaks(self, row: tuple[Any, ...]) -> None:
+        """Where peaks were over the invalidation limit or at the end of the scale."""
+        _, _, is_invalidating, is_clipped, lowest, highest, peak = row
+        if is_invalidating:
+            self._widen(OVER_INVALIDATION, lowest, highest, peak)
+        if is_clipped:
+            self._widen(FULL_SCALE, lowest, highest, peak)
+
+    def _widen(self, kind: str, lowest: int, highest: int, peak: float | None = None) -> None:
+        known = self.ranges.get(kind)
+        if known is not None:
+            lowest = min(lowest, known.first_cycle_in_run)
+            highest = max(highest, known.last_cycle_in_run)
+            peaks = [each for each in (peak, known.highest_peak_mpa) if each is not None]
+            peak = max(peaks, default=None)
+        self.ranges[kind] = CycleRange(
+            first_cycle_in_run=lowest, last_cycle_in_run=highest, highest_peak_mpa=peak
+        )
 
 
 def reasons_missed(misses: int) -> list[str]:
@@ -129,8 +178,16 @@ def fold_summaries(
         laps[row[0], row[1]].ends.append(row)
     for row in rows.streaks:
         laps[row[0], row[1]].streaks.append(row)
+    for row in rows.peaks:
+        laps[row[0], row[1]].add_peaks(row)
     for stretch_key, lap_no, attempts in rows.attempts:
         laps[stretch_key, lap_no].attempts = attempts
+    for stretch_key, lap_no, missing in rows.missing_before_end:
+        laps[stretch_key, lap_no].missing_before_end = missing
+    for stretch_key, lap_no, missing in rows.missing_after_counted:
+        laps[stretch_key, lap_no].missing_after_counted = missing
+    for row in rows.baselines:
+        laps[row[1], row[2]].baselines = [_baseline(row[0], row[3:7]), _baseline(row[0], row[7:])]
     last_lap: dict[int, int] = {}
     for stretch_key, lap_no in laps:
         last_lap[stretch_key] = max(lap_no, last_lap.get(stretch_key, 0))
@@ -154,7 +211,7 @@ def _summary(
     missing_inside = lap.highest - lap.lowest + 1 - lap.cycles
     is_last_lap = lap_no == last_lap
     assert lap.first_at is not None and lap.last_at is not None
-    return StretchSummary(
+    summary = StretchSummary(
         stretch_key=base.stretch_key,
         unit_key=base.unit_key,
         rig_id=base.rig_id,
@@ -179,12 +236,25 @@ def _summary(
         last_cycle_counted=last[4] == _COUNTED,
         under_pressure_at_end=lap.attempts,
         condition_absent_cycles=lap.absent,
-        invalidating_cycles=lap.invalidating,
-        clipped_cycles=lap.clipped,
         persistent=_persistent(lap.streaks, persistent_cycles),
-        leading=next((_streak(row) for row in lap.streaks if row[6]), None),
-        trailing=next((_streak(row) for row in lap.streaks if row[7]), None),
+        leading=next((_streak(row) for row in lap.streaks if row[4]), None),
+        trailing=next((_streak(row) for row in lap.streaks if row[5]), None),
         supply_at_end_mpa=_recorded(last[8]),
+    )
+    return _with_details(summary, lap)
+
+
+def _with_details(summary: StretchSummary, lap: _Lap) -> StretchSummary:
+    """What the lap says of how its unit was tested, and of what lacks in it."""
+    return structs.replace(
+        summary,
+        tally=lap.tally,
+        clipped_counted_cycles=lap.clipped_counted,
+        ranges=lap.ranges,
+        missing_before_end=lap.missing_before_end if summary.is_last_lap else 0,
+        missing_after_counted=lap.missing_after_counted,
+        baseline_first=lap.baselines[0],
+        baseline_last=lap.baselines[1],
     )
 
 
@@ -195,15 +265,30 @@ def _persistent(streaks: Iterable[tuple[Any, ...]], cycles: int | None) -> Strea
     return min(map(_streak, long_enough), key=lambda streak: streak.first_counted, default=None)
 
 
+def _baseline(block_cycles: int, medians: tuple[Any, ...]) -> Baseline | None:
+    """Medians of a block, each where at least half of the block's cycles tell it."""
+    decays, decay_mpa, rises, rise_time_s = medians
+    fewest = block_cycles / 2
+    if decays < fewest and rises < fewest:
+        return None
+    return Baseline(
+        pressure_decay_mpa=decay_mpa if decays >= fewest else None,
+        rise_time_s=rise_time_s if rises >= fewest else None,
+    )
+
+
 def _recorded(value: float | None) -> float | None:
     """None where the upload has no such column or the cell says nothing."""
     return None if value is None or math.isnan(value) else value
 
 
 def _streak(row: tuple[Any, ...]) -> Streak:
+    up_to = counts_of(row[6])
     return Streak(
         length_cycles=int(row[2]),
-        first_counted=int(row[3]),
-        first_logged=int(row[4]),
-        first_cycle_in_run=int(row[5]),
+        first_counted=up_to.counted_cycles,
+        first_logged=up_to.logged_cycles,
+        first_cycle_in_run=int(row[3]),
+        missing_before=int(row[7]),
+        up_to=up_to.tally,
     )

@@ -8,8 +8,17 @@ from typing import Any
 
 from msgspec import Struct
 
+from schemas.holds import HoldAnswer
 from schemas.lots import Assignment, NewInspection, NewRigEvent, RigSettings
-from service.storage import lots, records
+from service.storage import dispositions, lots, records
+from service.storage.rig_clocks import (
+    SEEN,
+    NeighbourRecord,
+    StationRecord,
+    mark_rows_ahead,
+    read_neighbours,
+    read_stations,
+)
 from service.storage.store import Cursor
 
 _UNITS = """
@@ -19,28 +28,20 @@ LEFT JOIN sample_units AS s ON s.unit_key = u.unit_key
 WHERE u.lot_key = $lot_key
 ORDER BY u.unit_serial, u.unit_key
 """
-_STRETCHES = """
+_STRETCHES = f"""
+WITH {SEEN}
 SELECT b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no,
     md5(string_agg(p.sha256 || ' ' || t.stored_rows || ' ' || t.conflicting_rows, ','
         ORDER BY p.sha256)) AS rows_key,
     max(t.last_started_at) AS last_started_at, min(t.first_started_at) AS first_started_at,
     sum(t.conflicting_rows)::BIGINT AS conflicting_rows
-FROM upload_stretches AS t
+FROM seen AS t
 JOIN uploads AS p ON p.upload_key = t.upload_key
 JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
 JOIN units AS u ON u.unit_key = b.unit_key
 WHERE u.lot_key = $lot_key AND t.stored_rows + t.conflicting_rows > 0
 GROUP BY b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no
 ORDER BY b.rig_id, b.run_id, b.station_no, b.stretch_key
-"""
-_STATIONS = """
-SELECT b.rig_id, b.station_no, max(t.last_started_at) AS last_started_at,
-    arg_max(b.stretch_key, t.last_started_at) AS stretch_key
-FROM upload_stretches AS t
-JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-WHERE b.rig_id IN (SELECT unnest($rig_ids::VARCHAR[]))
-GROUP BY b.rig_id, b.station_no
-ORDER BY b.rig_id, b.station_no
 """
 _DECLARED = """
 SELECT d.unit_key, d.ending, d.cycles, d.cycles_low, d.cycles_high, d.failure_mode,
@@ -68,6 +69,13 @@ FROM lots AS l
 LEFT JOIN lot_registrations AS r ON r.lot_key = l.lot_key
 WHERE l.lot_key = $lot_key
 """
+_RIGS = """
+SELECT DISTINCT b.rig_id
+FROM stretch_bases AS b
+JOIN units AS u ON u.unit_key = b.unit_key
+WHERE u.lot_key = $lot_key
+ORDER BY b.rig_id
+"""
 _TEXTS = "SELECT text_key, text FROM texts ORDER BY text_key"
 
 
@@ -82,7 +90,11 @@ class UnitRecord(Struct, frozen=True, kw_only=True):
 
 
 class StretchRecord(Struct, frozen=True, kw_only=True):
-    """A stretch of the lot; `rows_key` changes whenever its stored rows do."""
+    """
+    A stretch of the lot; `rows_key` changes whenever its stored rows do.
+
+    `last_started_at` is its last start that can be believed.
+    """
 
     stretch_key: int
     unit_key: int
@@ -93,15 +105,6 @@ class StretchRecord(Struct, frozen=True, kw_only=True):
     last_started_at: datetime
     first_started_at: datetime
     conflicting_rows: int
-
-
-class StationRecord(Struct, frozen=True, kw_only=True):
-    """The newest row of a station, of whatever lot."""
-
-    rig_id: str
-    station_no: int
-    last_started_at: datetime
-    stretch_key: int
 
 
 class DeclaredRecord(Struct, frozen=True, kw_only=True):
@@ -117,7 +120,11 @@ class DeclaredRecord(Struct, frozen=True, kw_only=True):
 
 
 class LotFacts(Struct, frozen=True, kw_only=True):
-    """Every fact that can change a life or a verdict of the lot."""
+    """
+    Every fact that can change a life or a verdict of the lot.
+
+    `answers` are the newest signed answers to holds of its units, by hold.
+    """
 
     lot_key: int
     lot_id: str
@@ -127,11 +134,13 @@ class LotFacts(Struct, frozen=True, kw_only=True):
     units: list[UnitRecord]
     stretches: list[StretchRecord]
     stations: list[StationRecord]
+    neighbours: list[NeighbourRecord]
     declared: list[DeclaredRecord]
     inspections: list[tuple[int, NewInspection]]
     events: list[tuple[int | None, NewRigEvent]]
     rigs: dict[str, RigSettings]
     received_at: datetime | None
+    answers: dict[str, HoldAnswer] = {}
 
 
 def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
@@ -154,9 +163,9 @@ def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
     """
     lot_key = lots.lot_key_of(db, lot_id)
     number, registered = _rows(db, _LOT, lot_key)[0]
+    mark_rows_ahead(db, [row[0] for row in _rows(db, _RIGS, lot_key)])
     stretches = [_named(StretchRecord, row) for row in _rows(db, _STRETCHES, lot_key)]
     rig_ids = sorted({stretch.rig_id for stretch in stretches})
-    stations = db.execute(_STATIONS, {"rig_ids": rig_ids}).fetchall() if rig_ids else []
     return LotFacts(
         lot_key=lot_key,
         lot_id=lot_id,
@@ -165,7 +174,8 @@ def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
         assignment=lots.find_assignment(db, lot_key),
         units=[_named(UnitRecord, row) for row in _rows(db, _UNITS, lot_key)],
         stretches=stretches,
-        stations=[_named(StationRecord, row) for row in stations],
+        stations=read_stations(db, rig_ids),
+        neighbours=read_neighbours(db, lot_key, rig_ids),
         declared=[_named(DeclaredRecord, row) for row in _rows(db, _DECLARED, lot_key)],
         inspections=[
             (unit_key, each.inspection)
@@ -176,6 +186,7 @@ def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
         if rig_ids
         else {},
         received_at=_rows(db, _RECEIVED, lot_key)[0][0],
+        answers=dispositions.answers_of_lot(db, lot_key),
     )
 
 

@@ -5,19 +5,30 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import duckdb
-from msgspec import Struct, structs
+from msgspec import structs
 
-from schemas.stretches import NOT_COUNTED_REASONS
+from schemas.stretches import CycleGroup
+from service.storage.stage_one_results import (
+    COUNTED,
+    VARIANTS,
+    CountsByPoint,
+    Point,
+    VariantRows,
+    cycles_of,
+    edges_of,
+    is_short,
+    laps_with_gaps,
+    where_the_clock_falls,
+)
 
 _PARAMETER = re.compile(r"\$([a-z_0-9]+)")
 _COMMENT = re.compile(r"--[^\n]*")
 
 _LATEST = datetime(9999, 1, 1)
-_UNDER_PRESSURE = 1 << NOT_COUNTED_REASONS.index("UNDER_PRESSURE")
 _BEFORE_ALL = -1
 _KEEP = "CREATE OR REPLACE TEMP TABLE "
 _REDUCING = f"{_KEEP} reducing AS SELECT unnest($keys::INTEGER[]) AS stretch_key"
@@ -30,11 +41,29 @@ _EXCEEDING = (
     "unnest($laps::INTEGER[]) AS lap, unnest($firsts::BIGINT[]) AS first_counter, "
     "unnest($lasts::BIGINT[]) AS last_counter"
 )
-_EDGES = (
-    f"{_KEEP} edges AS SELECT unnest($stretches::INTEGER[]) AS stretch_key, "
-    "unnest($laps::INTEGER[]) AS lap, unnest($counters::BIGINT[]) AS cycle_in_run, "
-    "unnest($firsts::BOOLEAN[]) AS is_first, unnest($lasts::BOOLEAN[]) AS is_last"
+_EDGES = f"""
+{_KEEP} edges AS
+WITH laps AS (
+    SELECT unnest($stretches::INTEGER[]) AS stretch_key, unnest($laps::INTEGER[]) AS lap,
+        unnest($lows::BIGINT[]) AS lowest, unnest($highs::BIGINT[]) AS highest
+),
+places AS (
+    SELECT stretch_key, lap, lowest AS cycle_in_run, 1 AS kind FROM laps
+    UNION ALL
+    SELECT stretch_key, lap, highest, 2 FROM laps
+    UNION ALL
+    SELECT stretch_key, lap,
+        unnest(range(lowest + $settling::BIGINT, lowest + $settling + $block::BIGINT)), 4
+    FROM laps WHERE highest - lowest + 1 >= $settling + $block
+    UNION ALL
+    SELECT stretch_key, lap, unnest(range(highest - $block::BIGINT + 1, highest + 1)), 8
+    FROM laps WHERE highest - lowest + 1 >= $settling + $block
 )
+SELECT stretch_key, lap, cycle_in_run, bool_or(kind = 1) AS is_first, bool_or(kind = 2) AS is_last,
+    bool_or(kind = 4) AS in_first_block, bool_or(kind = 8) AS in_last_block
+FROM places
+GROUP BY stretch_key, lap, cycle_in_run
+"""
 _POINTS = (
     f"{_KEEP} points AS SELECT unnest($numbers::INTEGER[]) AS point_no, "
     "unnest($stretches::INTEGER[]) AS stretch_key, unnest($laps::INTEGER[]) AS lap, "
@@ -44,22 +73,6 @@ _POINTS = (
 _CONFLICTING = (
     "SELECT DISTINCT stretch_key FROM conflicting_rows SEMI JOIN reducing USING (stretch_key)"
 )
-
-VARIANTS = ("as_stored", "kindest", "harshest")
-"""How two conflicting rows are taken: the first received, the best or the worst for the unit.
-
-A fourth name in the results, `by_clock`, stands for laps by start time where counter and clock
-disagree."""
-
-
-class VariantRows(Struct, frozen=True, kw_only=True):
-    """Result rows of stage one for some stretches under one variant."""
-
-    variant: str
-    totals: list[tuple[Any, ...]]
-    ends: list[tuple[Any, ...]]
-    streaks: list[tuple[Any, ...]]
-    attempts: list[tuple[Any, ...]]
 
 
 class StageOne:
@@ -99,7 +112,7 @@ class StageOne:
         if plain := set(stretch_keys) - lapped:
             self._choose(plain)
             results.append(self._reduce("stored_rows", "as_stored"))
-            if falling := _where_the_clock_falls(results[0].ends):
+            if falling := where_the_clock_falls(results[0].ends):
                 self._make_laps(falling, falling)
                 rows = self._reduce("lapped_rows", "as_stored")
                 results.append(structs.replace(rows, variant="by_clock"))
@@ -111,20 +124,13 @@ class StageOne:
             results += [self._reduce("lapped_rows", variant) for variant in VARIANTS[1:]]
         return results
 
-    def counted_at(
-        self, points: Collection[tuple[int, int, int, int, Any]]
-    ) -> dict[int, tuple[int, int]]:
-        """
-        Counted and logged cycles up to places in the rows.
-
-        `points` are (point number, stretch, lap, last counter, last start); the
-        answer gives (counted, logged) by point number.
-        """
+    def counted_at(self, points: Collection[Point]) -> CountsByPoint:
+        """Cycles up to places in the rows, by what they miss; without rows a point is left out."""
         if not points:
             return {}
         stretches = {point[1] for point in points}
         repeating = self._repeating(stretches)
-        counts: dict[int, tuple[int, int]] = {}
+        counts: CountsByPoint = {}
         if plain := stretches - repeating:
             self._choose(plain)
             counts |= self._count("stored_rows", "as_stored", points)
@@ -138,6 +144,14 @@ class StageOne:
         self._choose(stretch_keys)
         self._parameters["upload_key"] = upload_key
         return self._query("uploaded_rows", "as_stored", "findings")
+
+    def spacings(self, stretch_keys: Collection[int]) -> dict[int, timedelta]:
+        """Median spacing of the rows of some stretches; without two rows a stretch is left out."""
+        if not stretch_keys:
+            return {}
+        self._choose(stretch_keys)
+        found = self._execute(self._texts["spacings"])
+        return {row[0]: timedelta(microseconds=row[1]) for row in found}
 
     def _choose(self, stretch_keys: Collection[int]) -> None:
         self._db.execute(_REDUCING, {"keys": sorted(stretch_keys)})
@@ -155,31 +169,117 @@ class StageOne:
 
     def _reduce(self, source: str, variant: str) -> VariantRows:
         totals = self._query(source, variant, "totals")
-        exceeding = [row for row in totals if row[2] == 0 and row[4] > 0]
+        edges = edges_of(totals)
+        self._keep_edge_rows(source, variant, edges)
+        ends = self._execute(self._texts["ends"])
+        block = self._parameters["block_cycles"]
+        found = [] if block is None else self._execute(self._texts["baselines"])
+        baselines = [(block, *row) for row in found]
+        attempts = self._attempts(source, variant, totals)
+        given_way = {(row[0], row[1]) for row in ends if row[3] and row[7]}
+        given_way |= {(row[0], row[1]) for row in attempts}
+        at_end = [(*lap, edges[lap][1]) for lap in sorted(given_way)]
+        missing = self._missing_before(source, variant, totals, at_end)
         return VariantRows(
             variant=variant,
             totals=totals,
-            ends=self._ends(source, variant, totals),
-            streaks=self._streaks(source, variant, exceeding),
-            attempts=self._attempts(source, variant, totals),
+            ends=ends,
+            streaks=self._streaks(source, variant, totals),
+            attempts=attempts,
+            peaks=self._peaks(source, variant, totals),
+            missing_before_end=[(*place[:2], count) for place, count in missing.items()],
+            missing_after_counted=self._missing_after_counted(source, variant, totals),
+            baselines=baselines,
         )
 
-    def _streaks(
-        self, source: str, variant: str, exceeding: list[tuple[Any, ...]]
+    def _peaks(
+        self, source: str, variant: str, totals: list[tuple[Any, ...]]
     ) -> list[tuple[Any, ...]]:
-        """Streaks with the counted and the logged number of their first cycle."""
+        """Where peaks were that void a unit or say less than the pressure was."""
+        found = [row for row in totals if row[6] > 0 or row[7] > 0]
+        if not found:
+            return []
+        self._look_at(found)
+        return self._query(source, variant, "peaks")
+
+    def _streaks(
+        self, source: str, variant: str, totals: list[tuple[Any, ...]]
+    ) -> list[tuple[Any, ...]]:
+        """Streaks with the cycles up to their first one and the counters missing before it."""
+        exceeding = [row for row in totals if row[2] == COUNTED and row[4] > 0]
         if self._streak_text is None or not exceeding:
             return []
-        names = ("stretches", "laps", "firsts", "lasts")
-        columns = [[row[place] for row in exceeding] for place in (0, 1, 8, 9)]
-        self._db.execute(_EXCEEDING, dict(zip(names, columns, strict=True)))
+        self._look_at(exceeding)
         narrowing = f"{self._streak_text}_near"
         if narrowing in self._texts:
             self._execute(f"{_KEEP} near AS {self._text(source, variant, narrowing)}")
         streaks = self._query(source, variant, self._streak_text)
         points = [(n, row[0], row[1], row[3], _LATEST) for n, row in enumerate(streaks)]
-        numbers = self._count(source, variant, points)
-        return [(*row[:3], *numbers[number], *row[3:]) for number, row in enumerate(streaks)]
+        groups = self._count(source, variant, points)
+        places = [(row[0], row[1], row[3]) for row in streaks]
+        missing = self._missing_before(source, variant, totals, places)
+        return [
+            (*row, groups[number], missing.get(places[number], 0))
+            for number, row in enumerate(streaks)
+        ]
+
+    def _look_at(self, totals: Collection[tuple[Any, ...]]) -> None:
+        """Narrow the texts that ask for it to some laps, each with its edges among these rows."""
+        edges = edges_of(totals)
+        columns = {
+            "stretches": [lap[0] for lap in edges],
+            "laps": [lap[1] for lap in edges],
+            "firsts": [lowest for lowest, _ in edges.values()],
+            "lasts": [highest for _, highest in edges.values()],
+        }
+        self._db.execute(_EXCEEDING, columns)
+
+    def _missing_before(
+        self,
+        source: str,
+        variant: str,
+        totals: list[tuple[Any, ...]],
+        places: Iterable[tuple[int, int, int]],
+    ) -> dict[tuple[int, int, int], int]:
+        """
+        Counters that lack between cycles and the counted cycle before each, by place.
+
+        `places` are (stretch, lap, counter); one before which none lacks may be left out.
+        Where no cycle of the lap was counted before, those from counter 1 on.
+        """
+        edges, gapped = edges_of(totals), laps_with_gaps(totals)
+        asked = [place for place in places if place[:2] in gapped]
+        before = self._count(
+            source, variant, [(n, *p[:2], p[2] - 1, _LATEST) for n, p in enumerate(asked)]
+        )
+        counted = {
+            n: group.highest
+            for n, groups in before.items()
+            for group in groups
+            if group.misses == COUNTED
+        }
+        apart = [(n, *asked[n][:2], last, _LATEST) for n, last in counted.items()]
+        up_to_counted = self._count(source, variant, apart)
+        missing = {}
+        for n, place in enumerate(asked):
+            from_counter = counted[n] + 1 if n in counted else min(edges[place[:2]][0], 1)
+            logged = cycles_of(before.get(n, [])) - cycles_of(up_to_counted.get(n, []))
+            missing[place] = place[2] - from_counter - logged
+        return missing
+
+    def _missing_after_counted(
+        self, source: str, variant: str, totals: list[tuple[Any, ...]]
+    ) -> list[tuple[int, int, int]]:
+        """Counters that lack after a lap's last counted cycle: (stretch, lap, counters)."""
+        counted = edges_of(row for row in totals if row[2] == COUNTED)
+        ends = {lap: highest for lap, (_, highest) in edges_of(totals).items()}
+        unsettled = [
+            lap for lap in laps_with_gaps(totals) if lap in counted and counted[lap][1] < ends[lap]
+        ]
+        # What lacks before a cycle after the last one is what lacks after the last counted one.
+        places = [(*lap, ends[lap] + 1) for lap in sorted(unsettled)]
+        found = self._missing_before(source, variant, totals, places)
+        return [(*place[:2], missing) for place, missing in found.items()]
 
     def _attempts(
         self, source: str, variant: str, totals: list[tuple[Any, ...]]
@@ -191,7 +291,7 @@ class StageOne:
         for row in totals:
             lap = (row[0], row[1])
             cycles[lap] += row[3]
-            last = last_low if _is_short(row[2]) else last_other
+            last = last_low if is_short(row[2]) else last_other
             last[lap] = max(row[9], last.get(lap, _BEFORE_ALL))
         ending_low = [
             lap for lap, last in last_low.items() if last > last_other.get(lap, _BEFORE_ALL)
@@ -201,39 +301,44 @@ class StageOne:
         ]
         before = self._count(source, variant, points)
         return [
-            (*lap, cycles[lap] - before.get(number, (0, 0))[1])
+            (*lap, cycles[lap] - cycles_of(before.get(number, [])))
             for number, lap in enumerate(ending_low)
         ]
 
-    def _ends(
-        self, source: str, variant: str, totals: list[tuple[Any, ...]]
-    ) -> list[tuple[Any, ...]]:
-        edges: dict[tuple[int, int], tuple[int, int]] = {}
-        for row in totals:
-            lowest, highest = edges.get((row[0], row[1]), (row[8], row[9]))
-            edges[row[0], row[1]] = (min(lowest, row[8]), max(highest, row[9]))
-        rows = []
-        for (stretch_key, lap), (lowest, highest) in edges.items():
-            rows.append((stretch_key, lap, lowest, True, lowest == highest))
-            if lowest != highest:
-                rows.append((stretch_key, lap, highest, False, True))
-        names = ("stretches", "laps", "counters", "firsts", "lasts")
-        columns = {name: [row[place] for row in rows] for place, name in enumerate(names)}
-        self._db.execute(_EDGES, columns)
-        source = "stored_edges" if source == "stored_rows" else source
-        return self._query(source, variant, "ends")
+    def _keep_edge_rows(
+        self, source: str, variant: str, edges: Mapping[tuple[int, int], tuple[int, int]]
+    ) -> None:
+        """
+        Make the table `edge_rows`: first and last row of each lap, and of its blocks.
 
-    def _count(
-        self, source: str, variant: str, points: Collection[tuple[int, int, int, int, Any]]
-    ) -> dict[int, tuple[int, int]]:
-        """Counted and logged cycles by point number; a point without rows before it is left out."""
+        The first block begins after the cycles in which a start settles; a lap too
+        short for that and a block has none.
+        """
+        given = {
+            "stretches": [lap[0] for lap in edges],
+            "laps": [lap[1] for lap in edges],
+            "lows": [lowest for lowest, _ in edges.values()],
+            "highs": [highest for _, highest in edges.values()],
+            "block": self._parameters["block_cycles"],
+            "settling": self._parameters["settling_cycles"],
+        }
+        self._db.execute(_EDGES, given)
+        source = "stored_edges" if source == "stored_rows" else source
+        self._execute(f"{_KEEP} edge_rows AS {self._text(source, variant, 'edge_rows')}")
+
+    def _count(self, source: str, variant: str, points: Collection[Point]) -> CountsByPoint:
+        """Groups of cycles by point number; a point without rows before it is left out."""
         if not points:
             return {}
         names = ("numbers", "stretches", "laps", "counters", "starts")
         columns = [list(column) for column in zip(*points, strict=True)]
         self._db.execute(_POINTS, dict(zip(names, columns, strict=True)))
-        rows = self._query(source, variant, "counted_at")
-        return {int(row[0]): (int(row[1]), int(row[2])) for row in rows}
+        counts: CountsByPoint = defaultdict(list)
+        for point_no, *group in self._query(source, variant, "counted_at"):
+            counts[point_no].append(
+                CycleGroup(**dict(zip(CycleGroup.__struct_fields__, group, strict=True)))
+            )
+        return dict(counts)
 
     def _query(self, source: str, variant: str, question: str) -> list[tuple[Any, ...]]:
         return self._execute(self._text(source, variant, question))
@@ -247,19 +352,3 @@ class StageOne:
         named = set(_PARAMETER.findall(text))
         bound = {name: self._parameters[name] for name in named}
         return self._db.execute(text, bound).fetchall()
-
-
-def _where_the_clock_falls(ends: Iterable[tuple[Any, ...]]) -> set[int]:
-    """
-    Stretches whose lowest counter started later than their highest.
-
-    Either the clock was set or the counter was; the counter orders the rows, and
-    laps by the clock are a second reading.
-    """
-    first_starts = {row[0]: row[9] for row in ends if row[2]}
-    return {row[0] for row in ends if row[3] and first_starts[row[0]] > row[9]}
-
-
-def _is_short(misses: int) -> bool:
-    """Whether the first reason of a cycle is that it did not reach its lower limit."""
-    return misses & -misses == _UNDER_PRESSURE

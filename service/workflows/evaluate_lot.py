@@ -54,13 +54,17 @@ def evaluate(
     NotFound
         If there is no such lot or specification.
     """
-    reading = read_lot(db, lot_id, spec_choice)
+    return evaluate_reading(db, read_lot(db, lot_id, spec_choice), keep=keep)
+
+
+def evaluate_reading(db: Cursor, reading: LotReading, *, keep: bool) -> Evaluation:
+    """What can be said about a lot whose facts were read; `keep` as for `evaluate`."""
     key = evaluation_key(reading)
     kept = _kept(db, reading, key)
     if kept is not None:
         return kept
     lives = lives_of(db, reading, keep=keep and not reading.is_what_if)
-    evaluation = _evaluate(reading, lives, key)
+    evaluation = evaluation_of(reading, lives)
     if keep and not reading.is_what_if:
         body = msgspec.json.encode(evaluation).decode()
         memos.keep_evaluation(db, reading.facts.lot_key, key, body)
@@ -106,9 +110,10 @@ def evaluation_key(reading: LotReading) -> str:
     return "sha256:" + hashlib.sha256(msgspec.json.encode(ingredients)).hexdigest()
 
 
-def _evaluate(reading: LotReading, lives: list[UnitLife], key: str) -> Evaluation:
-    facts, version = reading.facts, reading.version
-    evidence = LotEvidence(
+def lot_evidence(reading: LotReading, lives: list[UnitLife]) -> LotEvidence:
+    """What a verdict on the lot is asked of: these lives, and the marks of the lot itself."""
+    facts = reading.facts
+    return LotEvidence(
         lot_id=facts.lot_id,
         lot_number=facts.lot_number,
         registered=facts.registered,
@@ -116,8 +121,13 @@ def _evaluate(reading: LotReading, lives: list[UnitLife], key: str) -> Evaluatio
         marks=_marks(reading),
         lot_holds=[],
     )
+
+
+def evaluation_of(reading: LotReading, lives: list[UnitLife]) -> Evaluation:
+    """What these lives of a lot's units say, whether they are kept or only tried."""
+    facts, version = reading.facts, reading.version
     provenance = Provenance(
-        evaluation_key=key,
+        evaluation_key=evaluation_key(reading),
         lives_key=f"sha256:{reading.lives_key}",
         method_version=METHOD_VERSION,
         reduction_version=REDUCTION_VERSION,
@@ -128,6 +138,7 @@ def _evaluate(reading: LotReading, lives: list[UnitLife], key: str) -> Evaluatio
         facts_as_of=UNSET if facts.received_at is None else facts.received_at.astimezone(UTC),
     )
     spec = version.spec if version else None
+    evidence = lot_evidence(reading, lives)
     evaluation = evaluate_lot(evidence, spec, provenance, _reference(version))
     return msgspec.structs.replace(evaluation, what_if=reading.is_what_if)
 

@@ -13,6 +13,7 @@ from analysis.reduction.cannot_build import cannot_build_causes
 from analysis.reduction.low_fluid import SupplyStop, stops_met_by, supply_stops
 from analysis.reduction.order import Place, cycles_before, in_order, place_at, place_of
 from analysis.reduction.rules import full_scale_mpa
+from analysis.reduction.tallies import PartCounts, counts_of, tally_before, together
 from schemas.holds import HoldEvidence
 from schemas.lots import NewRigEvent
 from schemas.specs import Spec
@@ -20,12 +21,15 @@ from schemas.stretches import StretchSummary
 from schemas.unit_evidence import (
     CannotBuildCause,
     DeclaredLife,
+    IdentityConflict,
     LocatedEvent,
     LocatedInspection,
     UnitEvidence,
 )
 from service.storage.lot_facts import LotFacts, UnitRecord
+from service.storage.rig_clocks import rig_clocks
 from service.storage.store import Cursor
+from service.workflows.shared_stations import find_identity_conflicts
 from service.workflows.stretch_summaries import StretchReadings, stage_one_for
 
 _NO_LIMIT = 2**62
@@ -58,6 +62,7 @@ def gather_evidence(
         cannot_build=cannot_build_causes(
             everything, _still_open(facts, stretches), facts.rigs, spec.reduction.cannot_build
         ),
+        identity=find_identity_conflicts(db, facts, spec, everything),
     )
     counter = _PlaceCounter(db, facts, spec)
     gathered = [
@@ -74,6 +79,7 @@ class _Known(Struct, frozen=True, kw_only=True):
 
     low_fluid: list[SupplyStop]
     cannot_build: dict[int, CannotBuildCause]
+    identity: dict[int, list[IdentityConflict]]
 
 
 class _PlaceCounter:
@@ -84,7 +90,7 @@ class _PlaceCounter:
         self._facts = facts
         self._spec = spec
         self._points: list[tuple[StretchSummary, Place]] = []
-        self._counts: dict[int, tuple[int, int]] = {}
+        self._counts: dict[int, PartCounts] = {}
 
     def add(self, stretch: StretchSummary, place: Place) -> int:
         """Ask for the cycles of a stretch up to a place; the number fetches them later."""
@@ -107,11 +113,12 @@ class _PlaceCounter:
                 )
             )
         for full_scale, points in groups.items():
-            self._counts |= stage_one_for(self._db, self._spec, full_scale).counted_at(points)
+            found = stage_one_for(self._db, self._spec, full_scale).counted_at(points)
+            self._counts |= {number: counts_of(rows) for number, rows in found.items()}
 
-    def cycles(self, number: int) -> tuple[int, int]:
-        """Counted and logged cycles of question `number`."""
-        return self._counts.get(number, (0, 0))
+    def cycles(self, number: int) -> PartCounts:
+        """Cycles of question `number`."""
+        return self._counts.get(number, PartCounts())
 
 
 class _UnitGatherer:
@@ -158,14 +165,8 @@ class _UnitGatherer:
             kindest=self._variant("kindest"),
             by_clock=self._variant("by_clock"),
             harshest=self._variant("harshest"),
-            inspections=[
-                LocatedInspection(inspection=each, counted_cycles=counted, logged_cycles=logged)
-                for each, (counted, logged) in zip(self._inspections, inspected, strict=True)
-            ],
-            events=[
-                LocatedEvent(event=each, counted_cycles=counted, logged_cycles=logged)
-                for each, (counted, logged) in zip(self._events, happened, strict=True)
-            ],
+            inspections=self._located_inspections(inspected),
+            events=self._located_events(happened),
             low_fluid_stops=stops_met_by(self._stretches, known.low_fluid, self._facts.rigs),
             declared=self._declared(),
             rigs=self._facts.rigs,
@@ -178,7 +179,30 @@ class _UnitGatherer:
             },
             component_batch=unit.component_batch or self._declared_batch(),
             conflicts=self._conflicts(),
+            identity_conflicts=known.identity.get(unit.unit_key, []),
         )
+
+    def _located_inspections(self, counts: Sequence[PartCounts]) -> list[LocatedInspection]:
+        return [
+            LocatedInspection(
+                inspection=each,
+                counted_cycles=before.counted_cycles,
+                logged_cycles=before.logged_cycles,
+                up_to=before.tally,
+            )
+            for each, before in zip(self._inspections, counts, strict=True)
+        ]
+
+    def _located_events(self, counts: Sequence[PartCounts]) -> list[LocatedEvent]:
+        return [
+            LocatedEvent(
+                event=each,
+                counted_cycles=before.counted_cycles,
+                logged_cycles=before.logged_cycles,
+                up_to=before.tally,
+            )
+            for each, before in zip(self._events, counts, strict=True)
+        ]
 
     def _concerns(self, unit_key: int | None, event: NewRigEvent) -> bool:
         """An event names the unit, or the station that the unit was on."""
@@ -190,13 +214,15 @@ class _UnitGatherer:
         stretch = self._stretches[place.stretch_no]
         return (stretch.rig_id, stretch.station_no) == (event.rig_id, event.station_no)
 
-    def _cycles(self, place: Place, inside: int | None, counter: _PlaceCounter) -> tuple[int, int]:
+    def _cycles(self, place: Place, inside: int | None, counter: _PlaceCounter) -> PartCounts:
         whole = place.stretch_no + 1 if place.ends_stretch else place.stretch_no
         counted, logged = cycles_before(self._stretches, whole)
-        if inside is not None:
-            more_counted, more_logged = counter.cycles(inside)
-            return counted + more_counted, logged + more_logged
-        return counted, logged
+        more = PartCounts() if inside is None else counter.cycles(inside)
+        return PartCounts(
+            counted_cycles=counted + more.counted_cycles,
+            logged_cycles=logged + more.logged_cycles,
+            tally=together(tally_before(self._stretches, whole), more.tally),
+        )
 
     def _variant(self, name: str) -> list[StretchSummary]:
         """The unit's stretches with conflicting rows read one way; empty if none conflict."""
@@ -252,9 +278,7 @@ class _UnitGatherer:
         if not self._stretches:
             return False
         last = self._stretches[-1]
-        clock = max(
-            each.last_started_at for each in self._facts.stations if each.rig_id == last.rig_id
-        )
+        clock = rig_clocks(self._facts.stations)[last.rig_id]
         seen = max(
             each.last_started_at
             for each in self._facts.stretches

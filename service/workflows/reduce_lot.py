@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import datetime, timedelta
+from collections.abc import Mapping
+from datetime import timedelta
 
 import msgspec
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from analysis.reduction import REDUCTION_VERSION
 from analysis.reduction.lives import reduce_unit
 from analysis.reduction.without_spec import permissive_spec
+from schemas.holds import HoldAnswer
 from schemas.lives import UnitLife
 from schemas.specs import Spec, SpecVersion
+from schemas.unit_evidence import UnitEvidence
 from service.storage import memos, specs
 from service.storage.lot_facts import LotFacts, read_lot_facts
 from service.storage.recall import recall
+from service.storage.rig_clocks import rig_clocks
 from service.storage.store import Cursor
 from service.workflows.gather_evidence import gather_evidence
 from service.workflows.kept import read_kept
@@ -93,13 +97,25 @@ def lives_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitLife]:
     kept = read_kept(memos.find_lives(db, reading.facts.lot_key, reading.lives_key), list[UnitLife])
     if kept is not None:
         return kept
-    readings = summarise(db, reading.facts, reading.spec, keep=keep)
-    evidence = gather_evidence(db, reading.facts, reading.spec, readings)
-    lives = [reduce_unit(each, reading.spec) for each in evidence]
+    evidence = evidence_of(db, reading, keep=keep)
+    lives = [reduce_unit(each, reading.spec, reading.facts.answers) for each in evidence]
     if keep:
         encoded = msgspec.json.encode(lives).decode()
         memos.keep_lives(db, reading.facts.lot_key, reading.lives_key, encoded)
     return lives
+
+
+def evidence_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitEvidence]:
+    """What is known about each of a lot's units, by serial; `keep` as for `lives_of`."""
+    readings = summarise(db, reading.facts, reading.spec, keep=keep)
+    return gather_evidence(db, reading.facts, reading.spec, readings)
+
+
+def with_answer(reading: LotReading, hold_id: str, answer: HoldAnswer) -> LotReading:
+    """The lot as it would be read with one more signed answer, in place of an earlier one."""
+    answers: Mapping[str, HoldAnswer] = {**reading.facts.answers, hold_id: answer}
+    facts = structs.replace(reading.facts, answers=answers)
+    return structs.replace(reading, facts=facts, lives_key=_lives_key(facts, reading.version))
 
 
 def _chosen(db: Cursor, spec_choice: str) -> SpecVersion:
@@ -113,13 +129,8 @@ def _chosen(db: Cursor, spec_choice: str) -> SpecVersion:
 def _lives_key(facts: LotFacts, version: SpecVersion | None) -> str:
     """Hash of all that the lives depend on. Clocks enter only as who is silent or newest."""
     spec = permissive_spec() if version is None else version.spec
-    stations = {(each.rig_id, each.station_no): each for each in facts.stations}
     newest = {each.stretch_key for each in facts.stations}
-    clocks: dict[str, datetime] = {}
-    for each in stations.values():
-        clocks[each.rig_id] = max(
-            each.last_started_at, clocks.get(each.rig_id, each.last_started_at)
-        )
+    clocks = rig_clocks(facts.stations)
     silence = timedelta(hours=spec.plan.overdue_hours)
     ingredients = (
         REDUCTION_VERSION,
@@ -138,9 +149,11 @@ def _lives_key(facts: LotFacts, version: SpecVersion | None) -> str:
             )
             for each in facts.stretches
         ],
+        facts.neighbours,
         facts.declared,
         facts.inspections,
         facts.events,
         facts.rigs,
+        facts.answers,
     )
     return hashlib.sha256(msgspec.json.encode(ingredients, order="sorted")).hexdigest()

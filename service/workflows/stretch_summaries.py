@@ -22,8 +22,9 @@ from schemas.specs import Spec
 from schemas.stretches import StretchSummary
 from service.storage import memos
 from service.storage.lot_facts import LotFacts, StretchRecord, read_texts
+from service.storage.stage_one_results import VariantRows
 from service.storage.store import Cursor
-from service.storage.summaries import StageOne, VariantRows
+from service.storage.summaries import StageOne
 from service.workflows.kept import read_kept
 from service.workflows.stage_one_texts import stage_one_texts
 
@@ -147,7 +148,14 @@ def _folded(
     persistence = spec.failure.persistence
     return fold_summaries(
         StageOneRows(
-            totals=rows.totals, ends=rows.ends, streaks=rows.streaks, attempts=rows.attempts
+            totals=rows.totals,
+            ends=rows.ends,
+            streaks=rows.streaks,
+            attempts=rows.attempts,
+            peaks=rows.peaks,
+            missing_before_end=rows.missing_before_end,
+            missing_after_counted=rows.missing_after_counted,
+            baselines=rows.baselines,
         ),
         bases,
         texts,

@@ -62,9 +62,11 @@ def rows_table(rows: Rows, **options: Any) -> bytes:
     return sink.getvalue()
 
 
-def add_rows(store: Store, rows: Rows, **options: Any) -> Upload:
+def add_rows(
+    store: Store, rows: Rows, *, received_at: datetime | None = None, **options: Any
+) -> Upload:
     """Upload rows; the receipt."""
-    return upload(store, rows_table(rows, **options)).receipt
+    return upload(store, rows_table(rows, **options), received_at=received_at).receipt
 
 
 def lot_id_of(store: Store, lot_number: str = LOT) -> str:

@@ -13,7 +13,7 @@ import msgspec
 
 from schemas.lots import NewInspection, NewRigEvent, RigSettings
 from schemas.specs import Spec
-from schemas.stretches import Streak, StretchSummary
+from schemas.stretches import CycleTally, Streak, StretchSummary
 from schemas.unit_evidence import (
     DeclaredLife,
     LocatedEvent,
@@ -148,12 +148,16 @@ def stretch(
         "last_cycle_counted": True,
         "under_pressure_at_end": 0,
         "condition_absent_cycles": 0,
-        "invalidating_cycles": 0,
-        "clipped_cycles": 0,
         "persistent": None,
         "leading": None,
         "trailing": None,
     }
+    fields["tally"] = CycleTally(
+        test_cycles=logged - reasons.get("MODE", 0),
+        under_pressure_cycles=reasons.get("UNDER_PRESSURE", 0),
+        not_recorded_cycles=reasons.get("CONDITION_NOT_RECORDED", 0),
+        only_not_recorded_cycles=reasons.get("CONDITION_NOT_RECORDED", 0),
+    )
     return StretchSummary(**(fields | changes))
 
 
@@ -167,10 +171,21 @@ def streak(length: int, first: int, *, logged: int | None = None) -> Streak:
     )
 
 
-def failing(counted: int, first: int, **changes: Any) -> StretchSummary:
+def failing(
+    counted: int,
+    first: int,
+    *,
+    up_to: CycleTally | None = None,
+    missing_before: int = 0,
+    **changes: Any,
+) -> StretchSummary:
     """A stretch whose last cycles, from number `first`, stay over the decay limit."""
-    found = streak(counted - first + 1, first)
-    return stretch(counted, persistent=found, trailing=found, **changes)
+    found = msgspec.structs.replace(
+        streak(counted - first + 1, first),
+        up_to=up_to or CycleTally(test_cycles=first),
+        missing_before=missing_before,
+    )
+    return stretch(counted, persistent=found, trailing=found, missing=missing_before, **changes)
 
 
 def evidence(*stretches: StretchSummary, **changes: Any) -> UnitEvidence:

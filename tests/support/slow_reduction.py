@@ -7,7 +7,10 @@ nothing. Only lists and dicts come out.
 
 from __future__ import annotations
 
+import itertools
 import math
+import statistics
+from datetime import timedelta
 from math import isnan
 from typing import Any
 
@@ -116,6 +119,31 @@ def laps_of(rows: list[Row]) -> list[list[Row]]:
     return laps
 
 
+def tally_of(rows: list[Row], spec: Row, full_scale: float | None) -> Row:
+    """How some rows were tested: the modes, the pressures that were too low, high or clipped."""
+    limit = spec["conditions"].get("pressure_invalidation_mpa")
+    test, low, silent, only_silent, high, clipped = 0, 0, 0, 0, 0, 0
+    for row in rows:
+        reasons, peak = every_reason(row, spec, full_scale), row["pressure_peak_mpa"]
+        is_test = (row["station_mode"] or "TEST") in spec["conditions"]["station_modes"]
+        test += is_test
+        if is_test and "NO_READING" not in reasons:
+            low += peak < spec["conditions"]["pressure_lower_mpa"]
+            silent += "CONDITION_NOT_RECORDED" in reasons
+            only_silent += reasons == ["CONDITION_NOT_RECORDED"]
+        if full_scale is None or peak <= 1.5 * full_scale:
+            high += limit is not None and peak > limit
+            clipped += full_scale is not None and peak >= full_scale
+    return {
+        "test_cycles": test,
+        "under_pressure_cycles": low,
+        "not_recorded_cycles": silent,
+        "only_not_recorded_cycles": only_silent,
+        "invalidating_cycles": high,
+        "clipped_cycles": clipped,
+    }
+
+
 def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
     """Counts of one lap, its missing counters and the attempts with which it ends."""
     reasons: dict[str, int] = {}
@@ -148,7 +176,74 @@ def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
         "stop_reason": lap[-1]["stop_reason"],
         "under_pressure_at_end": attempts,
         "condition_absent_cycles": absent,
+        "missing_after_counted": missing_after_counted(lap, spec, full_scale),
+        "clipped_counted_cycles": sum(
+            row["pressure_peak_mpa"] >= full_scale
+            for row in lap
+            if full_scale is not None and first_reason(row, spec, full_scale) is None
+        ),
+        "tally": tally_of(lap, spec, full_scale),
+        **baselines_of(lap, spec, full_scale),
     }
+
+
+def baselines_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
+    """Medians of the first settled block of a lap and of its last block; None: none to tell."""
+    none = {"baseline_first": None, "baseline_last": None}
+    reduction = spec["reduction"]
+    if reduction.get("swap_step") is None:
+        return none
+    block, settling = 100, reduction.get("warm_up_cycles") or 0
+    if reduction.get("onset") is not None:
+        block = reduction["onset"]["block_cycles"]
+        settling = reduction["onset"]["mask_after_start_cycles"]
+    lowest, highest = lap[0]["cycle_in_run"], lap[-1]["cycle_in_run"]
+    if highest - lowest + 1 < settling + block:
+        return none
+    first = range(lowest + settling, lowest + settling + block)
+    last = range(highest - block + 1, highest + 1)
+    found = none
+    for name, counters in (("baseline_first", first), ("baseline_last", last)):
+        rows = [
+            row
+            for row in lap
+            if row["cycle_in_run"] in counters and first_reason(row, spec, full_scale) is None
+        ]
+        decays = [decay for row in rows if (decay := decay_of(row)) is not None]
+        rises = [row["rise_time_s"] for row in rows if known(row["rise_time_s"])]
+        if max(len(decays), len(rises)) >= block / 2:
+            found = found | {
+                name: {
+                    "pressure_decay_mpa": median_of(decays, block),
+                    "rise_time_s": median_of(rises, block),
+                }
+            }
+    return found
+
+
+def median_of(values: list[float], block: int) -> float | None:
+    return statistics.median(values) if len(values) >= block / 2 else None
+
+
+def median_spacing_us(rows: list[Row]) -> int | None:
+    """Median time from the start of a row to the start of the next, in microseconds."""
+    starts = sorted(row["started_at"] for row in rows)
+    gaps = [
+        (later - earlier) // timedelta(microseconds=1)
+        for earlier, later in itertools.pairwise(starts)
+    ]
+    return round(statistics.median(gaps)) if gaps else None
+
+
+def missing_after_counted(lap: list[Row], spec: Row, full_scale: float | None) -> int:
+    """Counters that lack after the last counted cycle of a lap; 0 where none was counted."""
+    missing, previous, seen_counted = 0, lap[0]["cycle_in_run"], False
+    for row in lap:
+        missing += max(row["cycle_in_run"] - previous - 1, 0)
+        previous = row["cycle_in_run"]
+        if first_reason(row, spec, full_scale) is None:
+            missing, seen_counted = 0, True
+    return missing if seen_counted else 0
 
 
 def sustained_decay(stretches: list[list[Row]], spec: Row, full_scale: float | None) -> Row | None:
@@ -157,26 +252,31 @@ def sustained_decay(stretches: list[list[Row]], spec: Row, full_scale: float | N
 
     `stretches` hold all rows of one stretch each, in the order in which they were
     run. The answer numbers the first cycle of the sustained run among the counted
-    and among all logged cycles of the unit.
+    and among all logged cycles of the unit, and tells how many counters lack between
+    it and the counted cycle before it, and how the cycles up to it were tested.
     """
     walk = _Walk(spec, full_scale)
-    station = None
+    station, missing = None, 0
     for rows in stretches:
         for lap in laps_of(rows):
             if station not in (None, lap[0]["station_no"]):
                 walk.interrupt()
             station = lap[0]["station_no"]
+            missing += max(lap[0]["cycle_in_run"] - 1, 0)
             if lap[0]["cycle_in_run"] > 1:
                 walk.interrupt()
             if walk.needs_one_stretch:
                 walk.interrupt()
             previous = lap[0]["cycle_in_run"] - 1
             for row in lap:
-                if row["cycle_in_run"] != previous + 1:
+                if row["cycle_in_run"] != previous + 1 and row is not lap[0]:
+                    missing += row["cycle_in_run"] - previous - 1
                     walk.interrupt()
                 previous = row["cycle_in_run"]
-                if walk.take(row):
+                if walk.take(row, missing):
                     return walk.answer
+                if first_reason(row, spec, full_scale) is None:
+                    missing = 0
     return None
 
 
@@ -191,13 +291,15 @@ class _Walk:
         self.needs_one_stretch = self.rule == "MOVING_AVERAGE"
         self.counted, self.logged = 0, 0
         self.recent: list[Row] = []
+        self.taken: list[Row] = []
         self.answer: Row | None = None
 
     def interrupt(self) -> None:
         self.recent = []
 
-    def take(self, row: Row) -> bool:
+    def take(self, row: Row, missing: int) -> bool:
         self.logged += 1
+        self.taken.append(row)
         if first_reason(row, self.spec, self.full_scale) is not None:
             return False
         self.counted += 1
@@ -206,6 +308,7 @@ class _Walk:
             self.recent = []
             return False
         seen = {"counted_cycles": self.counted, "logged_cycles": self.logged, "decay": decay}
+        seen["missing_before"] = missing
         if self.rule == "CONSECUTIVE":
             self.recent = [*self.recent, seen] if decay > self.limit else []
             found = len(self.recent) >= self.length
@@ -214,5 +317,7 @@ class _Walk:
             decays = [each["decay"] for each in self.recent]
             found = len(decays) == 3 and sum(decays) / 3 > self.limit
         if found:
-            self.answer = self.recent[0] | {"run_id": row["run_id"]}
+            first = self.recent[0]
+            up_to = tally_of(self.taken[: first["logged_cycles"]], self.spec, self.full_scale)
+            self.answer = first | {"run_id": row["run_id"], "up_to": up_to}
         return found

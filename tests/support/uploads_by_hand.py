@@ -37,6 +37,7 @@ def upload(
     *,
     limits: TableLimits = LIMITS,
     set_pressures: Mapping[str, float] | None = None,
+    received_at: datetime | None = None,
 ) -> Arrived:
     """Check a file and store it, as the service does."""
     body = file if isinstance(file, bytes) else parquet_bytes(file)
@@ -48,7 +49,7 @@ def upload(
             profile=read_profile(path, limits),
             sha256=hashlib.sha256(body).hexdigest(),
             byte_count=len(body),
-            received_at=RECEIVED,
+            received_at=received_at or RECEIVED,
             received_from="rig-gateway",
             max_string_length=limits.max_string_length,
         )

@@ -9,7 +9,7 @@ from lives import held_life, life, lives_of, lot, not_started, outcome, provenan
 from reference_lots import REFERENCE_LOTS
 from scipy import stats
 
-from analysis.decision.evaluation import evaluate_lot
+from analysis.decision.evaluation import evaluate_lot, verdict_on
 from schemas.decisions import Evaluation, WeibayesView
 from schemas.estimates import NotEstimable, WeibullFit
 from schemas.lives import Outcome, UnitLife
@@ -20,7 +20,14 @@ REFERENCE = SpecReference(spec_id="CC25-T", version=1, hash="sha256:2")
 
 def evaluate(lives: list[UnitLife], against: Spec | None, **changes: Any) -> Evaluation:
     reference = None if against is None else REFERENCE
-    return evaluate_lot(lot(lives, **changes), against, provenance(), reference)
+    answer = evaluate_lot(lot(lives, **changes), against, provenance(), reference)
+    alone = verdict_on(lot(lives, **changes), against)
+    assert (answer.verdict, answer.kind or None, answer.reasons) == (
+        alone.verdict,
+        alone.kind,
+        alone.reasons,
+    )
+    return answer
 
 
 def codes(evaluation: Evaluation) -> list[str]:

@@ -15,7 +15,7 @@ from reduction_builders import (
 
 from analysis.reduction.endings import LifeEnd, end_of_life, last_clean, planned_cycles
 from schemas.specs import Spec
-from schemas.stretches import StretchSummary
+from schemas.stretches import CycleTally, StretchSummary
 
 INSPECTED = spec(DECAY, LEAK)
 
@@ -202,3 +202,59 @@ def test_the_last_clean_inspection_is_the_one_with_most_cycles_up_to_a_count() -
     assert last_clean(looks, INSPECTED).counted_cycles == 900
     assert last_clean(looks, INSPECTED, 899).counted_cycles == 300
     assert last_clean(looks, INSPECTED, 299) is None
+
+
+# A failure right after missing rows: a bracket from the last counted cycle before the gap to
+# the failing cycle, which it includes. A survivor gets no credit for what is missing.
+
+
+def ended(*stretches: StretchSummary, **changes: object) -> tuple:
+    end = end_of_life(evidence(*stretches, **changes), stretches, spec())
+    return end.ending, end.cycles, end.cycles_low, end.cycles_high, end.credited_cycles
+
+
+def test_a_failure_right_after_missing_rows_lies_between_the_cycles_around_them() -> None:
+    # 50 cycles are counted, 300 are missing, the next one exceeds the limit: 51 to 351.
+    assert ended(failing(60, 51, missing_before=300)) == ("FAILED_BETWEEN", None, 50, 351, 50)
+
+
+def test_it_is_exact_again_when_the_rows_arrive() -> None:
+    # Of the 300 cycles the last hundred turn out to have been over the limit already.
+    whole = failing(360, 251)
+    assert ended(whole) == ("FAILED", 251, None, None, 251)
+    _, _, low, high, _ = ended(failing(60, 51, missing_before=300))
+    assert low < 251 <= high
+
+
+def test_a_failure_after_sound_cycles_is_exact_whatever_was_missing_before_them() -> None:
+    assert ended(stretch(100, missing=300), failing(60, 51, key=2))[:2] == ("FAILED", 151)
+
+
+def test_a_burst_in_an_uncounted_cycle_after_a_gap_may_have_come_in_the_gap() -> None:
+    burst = stretch(
+        90,
+        ends_in_burst=True,
+        last_cycle_counted=False,
+        not_counted={"UNDER_PRESSURE": 1},
+        missing=6,
+        missing_before_end=6,
+    )
+    assert ended(burst) == ("FAILED_BETWEEN", None, 90, 96, 90)
+
+
+def test_caution_counts_the_missing_cycles_of_a_bracket_and_acceptance_does_not() -> None:
+    rows = [failing(60, 51, missing_before=300)]
+    end = end_of_life(evidence(*rows), rows, spec())
+    assert (end.most_cycles, end.credited_cycles, end.at_counted) == (351, 50, 51)
+    assert end.verified_cycles == 50
+
+
+def test_the_cycles_up_to_an_ending_are_told_with_it() -> None:
+    tally = CycleTally(test_cycles=70, under_pressure_cycles=4)
+    failed = failing(904, 900, up_to=tally, key=2)
+    before = stretch(100, not_counted={"UNDER_PRESSURE": 3})
+    rows = [before, failed]
+    end = end_of_life(evidence(*rows), rows, spec())
+    assert end.up_to == CycleTally(test_cycles=173, under_pressure_cycles=7)
+    whole = end_of_life(evidence(before), [before], spec())
+    assert whole.up_to == CycleTally(test_cycles=103, under_pressure_cycles=3)

@@ -125,3 +125,41 @@ def test_where_the_whole_supply_gave_way_nothing_burst() -> None:
     stopped = stretch(90, ends_in_burst=True, under_pressure_at_end=6)
     assert found(stopped, causes={1: "RIG"}) == []
     assert [name for name, *_ in found(stopped, causes={1: "UNIT"})] == ["BURST", "CANNOT_BUILD"]
+
+
+# Missing rows right before a failure: it may have come in any cycle that they left out ------
+
+
+def gap_before(*stretches: StretchSummary, **causes: object) -> list[tuple[int, int, bool]]:
+    """Counted cycles, counters missing before and whether the failing cycle itself counts."""
+    points = first_failure_in_rows(stretches, spec(), causes.get("causes", {}))
+    return [(each.counted_cycles, each.missing_before, each.is_counted) for each in points]
+
+
+def test_rows_missing_before_a_streak_are_told_with_the_failure() -> None:
+    assert gap_before(failing(60, 51)) == [(51, 0, True)]
+    assert gap_before(failing(60, 51, missing_before=7)) == [(51, 7, True)]
+
+
+def test_a_streak_that_begins_its_run_looks_back_to_the_last_counted_cycle() -> None:
+    first = failing(9, 1, key=3, missing_before=2)
+    silent = stretch(0, key=2, not_counted={"MODE": 4}, missing=5)
+    before = stretch(100, missing=30, missing_after_counted=3)
+    assert gap_before(before, silent, first) == [(101, 2 + 5 + 3, True)]
+    # Gaps before a sound cycle are no reason for doubt.
+    assert gap_before(stretch(100, missing=30), first) == [(101, 2, True)]
+    assert gap_before(stretch(100, missing=30), failing(9, 3, key=3)) == [(103, 0, True)]
+
+
+def test_a_streak_joined_over_two_runs_keeps_what_is_missing_before_its_first_cycle() -> None:
+    first = msgspec.structs.replace(streak(3, 98), missing_before=4)
+    assert gap_before(stretch(100, trailing=first), leading(50, 2)) == [(98, 4, True)]
+
+
+def test_rows_missing_before_a_burst_or_failed_attempts_are_told() -> None:
+    burst = stretch(90, ends_in_burst=True, missing=6, missing_before_end=6)
+    assert gap_before(burst) == [(90, 6, True)]
+    uncounted = msgspec.structs.replace(burst, last_cycle_counted=False)
+    assert gap_before(uncounted) == [(90, 6, False)]
+    alone = stretch(1, key=2, ends_in_burst=True)
+    assert gap_before(stretch(100, missing=9, missing_after_counted=9), alone) == [(101, 9, True)]

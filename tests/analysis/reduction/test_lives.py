@@ -261,10 +261,9 @@ def test_every_stretch_is_a_line_with_what_came_before_it() -> None:
 
 def test_holds_of_one_unit_have_ids_of_their_own() -> None:
     found = life(stretch(500, stop="E17"), stretch(100, key=2, hour=3, stop="E18"))
-    assert [hold.hold_id for hold in found.holds] == [
-        "unit-1.UNEXPLAINED_STOP.1",
-        "unit-1.UNEXPLAINED_STOP.2",
-    ]
+    first, second = (hold.hold_id for hold in found.holds)
+    assert first != second
+    assert {name.rpartition(".")[0] for name in (first, second)} == {"unit-1.UNEXPLAINED_STOP"}
     assert found.worst.credited_cycles == 500
 
 

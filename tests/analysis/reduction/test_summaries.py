@@ -5,7 +5,7 @@ from datetime import timedelta
 from reduction_builders import FIRST_START
 
 from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
-from schemas.stretches import Streak
+from schemas.stretches import CycleGroup, CycleRange, CycleTally, Streak
 
 LATER = FIRST_START + timedelta(hours=1)
 BASE = StretchBase(stretch_key=7, unit_key=3, rig_id="RIG-A", run_id="run-07", station_no=2)
@@ -15,6 +15,11 @@ COUNTED = (7, 1, 0, 90, 4, 2, 1, 3, 2, 100, FIRST_START, LATER)
 LOW = (7, 1, 16, 6, 0, 5, 0, 0, 40, 45, FIRST_START, FIRST_START)
 FIRST_ROW = (7, 1, True, False, 0, None, 500, False, None)
 LAST_ROW = (7, 1, False, True, 0, 4, 598, True, 38.0)
+
+
+def up_to(counted: int, logged: int) -> list[CycleGroup]:
+    """Groups of cycles up to a place; those that do not count were below the lower limit."""
+    return [CycleGroup(misses=0, cycles=counted), CycleGroup(misses=16, cycles=logged - counted)]
 
 
 def folded(rows: StageOneRows, persistent: int | None = 5) -> list:
@@ -32,10 +37,9 @@ def test_counts_add_up_over_the_reasons_and_missing_counters_are_told() -> None:
     assert found.not_counted_by == {"UNDER_PRESSURE": 6}
     # Counters 2 to 100 are 99 places; 96 rows leave 3 inside, and counter 1 before the first.
     assert (found.unlogged_before_first, found.unlogged_cycles) == (1, 4)
-    assert (found.condition_absent_cycles, found.invalidating_cycles, found.clipped_cycles) == (
-        2,
-        1,
-        3,
+    assert (found.condition_absent_cycles, found.clipped_counted_cycles) == (2, 3)
+    assert found.tally == CycleTally(
+        test_cycles=96, under_pressure_cycles=6, invalidating_cycles=1, clipped_cycles=3
     )
     assert (found.first_started_at, found.last_started_at) == (FIRST_START, LATER)
 
@@ -81,20 +85,51 @@ def test_laps_come_in_order_and_only_the_last_one_stopped() -> None:
 
 def test_the_first_streak_that_is_long_enough_is_the_persistent_one() -> None:
     streaks = [
-        (7, 1, 2, 1, 1, 2, True, False),
-        (7, 1, 6, 50, 53, 55, False, False),
-        (7, 1, 5, 30, 33, 35, False, False),
-        (7, 1, 3, 88, 94, 98, False, True),
+        (7, 1, 2, 2, True, False, up_to(1, 1), 1),
+        (7, 1, 6, 55, False, False, up_to(50, 53), 0),
+        (7, 1, 5, 35, False, False, up_to(30, 33), 2),
+        (7, 1, 3, 98, False, True, up_to(88, 94), 0),
     ]
     (found,) = folded(rows_of(COUNTED, streaks=streaks))
     assert found.persistent == Streak(
-        length_cycles=5, first_counted=30, first_logged=33, first_cycle_in_run=35
+        length_cycles=5,
+        first_counted=30,
+        first_logged=33,
+        first_cycle_in_run=35,
+        missing_before=2,
+        up_to=CycleTally(test_cycles=33, under_pressure_cycles=3),
     )
     assert found.leading.length_cycles == 2
     assert found.trailing.first_counted == 88
 
 
 def test_without_a_decay_rule_no_streak_is_a_failure() -> None:
-    streaks = [(7, 1, 6, 50, 53, 55, False, False)]
+    streaks = [(7, 1, 6, 55, False, False, up_to(50, 53), 0)]
     (found,) = folded(rows_of(COUNTED, streaks=streaks), None)
     assert found.persistent is None
+
+
+def test_ranges_say_where_cycles_of_a_kind_lie_and_how_high_they_went() -> None:
+    peaks = [
+        (7, 1, True, False, 60, 70, 37.5),
+        (7, 1, True, True, 65, 90, 60.0),
+        (7, 1, False, True, 50, 50, 59.9),
+    ]
+    (found,) = folded(rows_of(COUNTED, LOW, peaks=peaks))
+    assert found.ranges == {
+        "UNDER_PRESSURE": CycleRange(first_cycle_in_run=40, last_cycle_in_run=45),
+        "OVER_INVALIDATION": CycleRange(
+            first_cycle_in_run=60, last_cycle_in_run=90, highest_peak_mpa=60.0
+        ),
+        "FULL_SCALE": CycleRange(
+            first_cycle_in_run=50, last_cycle_in_run=90, highest_peak_mpa=60.0
+        ),
+    }
+
+
+def test_counters_that_lack_before_the_end_belong_to_the_last_lap() -> None:
+    second = (7, 2, *COUNTED[2:])
+    ends = (FIRST_ROW, LAST_ROW, (7, 2, *FIRST_ROW[2:]), (7, 2, *LAST_ROW[2:]))
+    missing = [(7, 1, 9), (7, 2, 4)]
+    found = folded(rows_of(COUNTED, second, ends=ends, missing_before_end=missing))
+    assert [each.missing_before_end for each in found] == [0, 4]

@@ -14,9 +14,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from reduction_builders import FIRST_START, spec
-from slow_reduction import laps_of, summary_of, sustained_decay
+from slow_reduction import (
+    baselines_of,
+    laps_of,
+    median_spacing_us,
+    summary_of,
+    sustained_decay,
+)
 
-from analysis.reduction.failures import first_failure_in_rows
+from analysis.reduction.failures import FailurePoint, first_failure_in_rows
 from analysis.reduction.order import in_order
 from analysis.reduction.rules import (
     mode_parameters,
@@ -25,8 +31,9 @@ from analysis.reduction.rules import (
 )
 from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
 from schemas.specs import Spec
-from schemas.stretches import StretchSummary
-from service.storage.summaries import StageOne, VariantRows
+from schemas.stretches import CycleGroup, CycleRange, StretchSummary
+from service.storage.stage_one_results import VariantRows
+from service.storage.summaries import StageOne
 from service.workflows.stage_one_texts import stage_one_texts
 
 FULL_SCALE = 60.0
@@ -57,6 +64,8 @@ DEFECTS: tuple[dict[str, Any], ...] = (
     WARMING_UP,
     {"pressure_peak_mpa": 36.0},
     {"pressure_peak_mpa": 91.0},
+    {"pressure_peak_mpa": 60.0},
+    {"pressure_peak_mpa": 36.6, "station_mode": "WARM_UP"},
     {"pressure_low_mpa": 91.0},
     {"pressure_dwell_end_mpa": -1.0},
     {"pressure_low_mpa": 0.5},
@@ -168,19 +177,23 @@ def folded(
         )
         for row in rows
     }
-    parts = StageOneRows(
-        totals=result.totals, ends=result.ends, streaks=result.streaks, attempts=result.attempts
-    )
+    parts = StageOneRows(**{name: getattr(result, name) for name in StageOneRows.__struct_fields__})
     persistence = chosen.failure.persistence
     return fold_summaries(parts, bases, texts, persistence.cycles if persistence else None)
 
 
-def first_decay(stretches: list[StretchSummary], chosen: Spec) -> tuple[int, int, str] | None:
-    """Counted and logged number of the first sustained decay, and its run."""
-    for point in first_failure_in_rows(stretches, chosen, {}):
-        if point.seen_as == "DECAY":
-            return point.counted_cycles, point.logged_cycles, point.run_id
-    return None
+def first_decay(stretches: list[StretchSummary], chosen: Spec) -> FailurePoint | None:
+    """The first sustained decay."""
+    points = first_failure_in_rows(stretches, chosen, {})
+    return next((point for point in points if point.seen_as == "DECAY"), None)
+
+
+def told(point: FailurePoint | None) -> tuple[Any, ...] | None:
+    """What a slow walk tells of a decay too."""
+    if point is None:
+        return None
+    up_to = msgspec.to_builtins(point.up_to)
+    return point.counted_cycles, point.logged_cycles, point.missing_before, point.run_id, up_to
 
 
 # Random units --------------------------------------------------------------------------------
@@ -243,18 +256,20 @@ RULES = st.sampled_from(["CONSECUTIVE", "MOVING_AVERAGE"])
 def test_stage_one_counts_and_finds_what_a_slow_walk_over_the_rows_does(
     tables: duckdb.DuckDBPyConnection, stretches: list[Rows], rule: str
 ) -> None:
-    chosen = spec(rule=rule)
+    chosen = spec(rule=rule, conditions={"pressure_invalidation_mpa": 36.58})
     plain = msgspec.to_builtins(chosen)
     rows = [row for each in stretches for row in each]
     found = summaries(tables, rows, chosen)["as_stored"] if rows else []
     expected = [summary_of(lap, plain, FULL_SCALE) for each in stretches for lap in laps_of(each)]
     assert [
-        {name: getattr(s, name) for name in e} for s, e in zip(found, expected, strict=True)
+        {name: msgspec.to_builtins(getattr(s, name)) for name in e}
+        for s, e in zip(found, expected, strict=True)
     ] == expected
     decay = sustained_decay(stretches, plain, FULL_SCALE)
-    wanted = decay and (decay["counted_cycles"], decay["logged_cycles"])
-    seen = first_decay(found, chosen)
-    assert (seen and seen[:2]) == wanted
+    names = ("counted_cycles", "logged_cycles", "missing_before")
+    wanted = decay and (*(decay[name] for name in names), decay["up_to"])
+    seen = told(first_decay(found, chosen))
+    assert (seen and (*seen[:3], seen[4])) == wanted
 
 
 @settings(derandomize=True, max_examples=12)
@@ -286,7 +301,49 @@ def test_order_of_rows_uploads_and_names_of_keys_and_stations_change_nothing(
         for each in before
     ]
     assert after == renamed
-    assert first_decay(after, chosen) == first_decay(before, chosen)
+    assert told(first_decay(after, chosen)) == told(first_decay(before, chosen))
+
+
+SHORT_BLOCKS = {
+    "swap_step": {"decay_mpa": 0.1},
+    "onset": {
+        "block_cycles": 10,
+        "baseline_blocks": [0, 2],
+        "mask_after_start_cycles": 3,
+        "dead_band_mpa": 0.015,
+        "alarm_mpa": 0.05,
+    },
+}
+
+
+@settings(derandomize=True, max_examples=40)
+@given(stretches=runs(), rise=st.lists(st.floats(0.1, 0.4), min_size=3, max_size=3))
+def test_baselines_and_spacings_are_those_of_a_slow_walk_over_the_rows(
+    tables: duckdb.DuckDBPyConnection, stretches: list[Rows], rise: list[float]
+) -> None:
+    chosen = spec(reduction=SHORT_BLOCKS)
+    plain = msgspec.to_builtins(chosen)
+    for each in stretches:
+        for number, row in enumerate(each):
+            if row["rise_time_s"] == GOOD["rise_time_s"]:
+                row["rise_time_s"] = rise[number % 3]
+    rows = [row for each in stretches for row in each]
+    found = summaries(tables, rows, chosen)["as_stored"] if rows else []
+    expected = [baselines_of(lap, plain, FULL_SCALE) for each in stretches for lap in laps_of(each)]
+    for summary, baselines in zip(found, expected, strict=True):
+        for name, medians in baselines.items():
+            seen = msgspec.to_builtins(getattr(summary, name))
+            assert seen == (medians and pytest.approx(medians)), name
+    spacings = {each[0]["stretch_key"]: median_spacing_us(each) for each in stretches}
+    texts = fill(tables, rows) if rows else {}
+    told_by = stage_one(tables, chosen, texts).spacings(spacings) if rows else {}
+    for key, microseconds in spacings.items():
+        if microseconds is None:
+            assert key not in told_by
+        else:
+            assert abs(told_by[key] - timedelta(microseconds=microseconds)) <= timedelta(
+                microseconds=1
+            )
 
 
 # Single rules --------------------------------------------------------------------------------
@@ -456,7 +513,7 @@ def test_invalidating_and_clipped_cycles_are_counted(tables: duckdb.DuckDBPyConn
     chosen = spec(conditions={"pressure_invalidation_mpa": 36.58, "pressure_upper_mpa": 61.0})
     peaks = [36.58, 36.59, 60.0]
     found = one_summary(tables, cycles(*({"pressure_peak_mpa": p} for p in peaks)), chosen)
-    assert (found.invalidating_cycles, found.clipped_cycles) == (2, 1)
+    assert (found.tally.invalidating_cycles, found.tally.clipped_cycles) == (2, 1)
 
 
 def test_conflicting_rows_are_read_as_stored_and_both_ways(
@@ -481,6 +538,10 @@ def test_a_conflicting_row_takes_the_lap_of_its_stored_twin(
     assert [each.counted_cycles for each in found["kindest"]] == [2, 3]
 
 
+def counted_and_logged(groups: list[CycleGroup]) -> tuple[int, int]:
+    return sum(g.cycles for g in groups if g.misses == 0), sum(g.cycles for g in groups)
+
+
 def test_cycles_are_counted_up_to_a_place_by_counter_and_by_time(
     tables: duckdb.DuckDBPyConnection,
 ) -> None:
@@ -490,7 +551,11 @@ def test_cycles_are_counted_up_to_a_place_by_counter_and_by_time(
     far = FIRST_START + timedelta(days=9)
     points = [(0, 1, 1, 2**62, at), (1, 1, 1, 4, far), (2, 2, 2, 1, far), (3, 1, 1, 0, far)]
     counts = stage_one(tables, spec(), texts).counted_at(points)
-    assert counts == {0: (2, 3), 1: (3, 4), 2: (1, 1)}
+    assert {n: counted_and_logged(each) for n, each in counts.items()} == {
+        0: (2, 3),
+        1: (3, 4),
+        2: (1, 1),
+    }
     assert stage_one(tables, spec(), texts).counted_at([]) == {}
 
 
@@ -500,3 +565,89 @@ def test_findings_are_those_of_one_upload_only(tables: duckdb.DuckDBPyConnection
     texts = fill(tables, rows)
     found = stage_one(tables, spec(), texts).findings([1], 2)
     assert found == [(1, 2, 1, 5, 5), (1, 16, 1, 4, 4)]
+
+
+def settled_run(*changes: dict[str, Any]) -> Rows:
+    """Rows long enough for blocks of ten after three, these changes repeated in turn."""
+    return cycles(*(changes[n % len(changes)] for n in range(40)))
+
+
+def test_a_baseline_is_the_median_of_a_block_and_forgets_how_a_run_started(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    rows = settled_run({})
+    for row in rows[:3]:
+        row["pressure_dwell_end_mpa"] = 32.5
+    for row in rows[-10:]:
+        row["pressure_dwell_end_mpa"] = 32.8
+    found = one_summary(tables, rows, spec(reduction=SHORT_BLOCKS))
+    assert found.baseline_first.pressure_decay_mpa == pytest.approx(0.1)
+    assert found.baseline_last.pressure_decay_mpa == pytest.approx(0.2)
+    assert found.baseline_first.rise_time_s == 0.3
+
+
+def test_half_of_a_block_must_tell_its_median(tables: duckdb.DuckDBPyConnection) -> None:
+    chosen = spec(reduction=SHORT_BLOCKS)
+    half = one_summary(tables, settled_run({}, LOW), chosen)
+    assert half.baseline_first is not None
+    fewer = one_summary(tables, settled_run({}, LOW, LOW), chosen)
+    assert (fewer.baseline_first, fewer.baseline_last) == (None, None)
+
+
+def test_without_a_step_that_asks_no_baseline_is_taken(tables: duckdb.DuckDBPyConnection) -> None:
+    assert one_summary(tables, settled_run({})).baseline_first is None
+
+
+def test_counters_missing_right_before_a_streak_are_told_with_it(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    rows = cycles({}, {}, WARMING_UP, *[LEAKING] * 12)
+    # Counter 3 is a warm-up cycle, 4 to 7 are missing: the failure may lie in any of them.
+    found = one_summary(tables, rows[:3] + rows[7:])
+    assert (found.persistent.first_counted, found.persistent.missing_before) == (3, 4)
+    # What is missing before a sound cycle says nothing of the failure.
+    assert one_summary(tables, rows[1:]).persistent.missing_before == 0
+    at_once = one_summary(tables, cycles(*[LEAKING] * 9, counter=6))
+    assert (at_once.persistent.first_counted, at_once.persistent.missing_before) == (1, 5)
+
+
+def test_counters_missing_right_before_a_burst_or_failed_attempts_are_told(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    collapse = {"pressure_dwell_end_mpa": 2.0}
+    rows = cycles(*[{}] * 9, collapse)
+    assert one_summary(tables, rows[:6] + rows[9:]).missing_before_end == 3
+    assert one_summary(tables, rows[:3] + rows[5:]).missing_before_end == 0
+    attempts = cycles(*[{}] * 9, *[LOW] * 6)
+    assert one_summary(tables, attempts[:5] + attempts[9:]).missing_before_end == 4
+    sound = cycles(*[{}] * 9)
+    assert one_summary(tables, sound[:5] + sound[8:]).missing_before_end == 0
+
+
+def test_counters_missing_after_the_last_counted_cycle_are_told(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    rows = cycles({}, {}, {}, {}, WARMING_UP, WARMING_UP)
+    assert one_summary(tables, [*rows[:2], *rows[4:]]).missing_after_counted == 2
+    assert one_summary(tables, [*rows[:1], *rows[2:]]).missing_after_counted == 0
+
+
+def test_ranges_name_where_peaks_were_too_high_or_clipped(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    chosen = spec(conditions={"pressure_invalidation_mpa": 36.58})
+    peaks = [33.25, 36.6, 33.25, 37.2, 60.0, 33.25]
+    found = one_summary(tables, cycles(*({"pressure_peak_mpa": p} for p in peaks)), chosen)
+    over = found.ranges["OVER_INVALIDATION"]
+    assert (over.first_cycle_in_run, over.last_cycle_in_run, over.highest_peak_mpa) == (2, 5, 60.0)
+    assert found.ranges["FULL_SCALE"].first_cycle_in_run == 5
+    assert found.tally.invalidating_cycles == 3
+
+
+def test_a_peak_that_is_no_reading_is_neither_over_pressure_nor_clipped(
+    tables: duckdb.DuckDBPyConnection,
+) -> None:
+    chosen = spec(conditions={"pressure_invalidation_mpa": 36.58})
+    found = one_summary(tables, cycles({}, {"pressure_peak_mpa": 91.0}), chosen)
+    assert (found.tally.invalidating_cycles, found.tally.clipped_cycles) == (0, 0)
+    assert found.ranges == {"NO_READING": CycleRange(first_cycle_in_run=2, last_cycle_in_run=2)}
