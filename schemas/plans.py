@@ -2,6 +2,9 @@
 
 from msgspec import UNSET, Struct, UnsetType
 
+from schemas.estimates import NotEstimable
+from schemas.finite_lots import FiniteLotBound, FiniteLotPlan
+
 
 class WeibayesQuestion(Struct, frozen=True, kw_only=True):
     """
@@ -52,3 +55,33 @@ class WeibayesPlan(Struct, frozen=True, kw_only=True):
     binomial_at_assumed_shape: LengthOfTest | UnsetType = UNSET
     poisson_at_assumed_shape: LengthOfTest | UnsetType = UNSET
     assumes: str = "ONE_POPULATION"
+
+
+class FiniteLotQuestion(Struct, frozen=True, kw_only=True):
+    """
+    What a sample of a lot of known size is to show, or what a finished one shows.
+
+    Either `max_nonconforming` and `allowed_failures`, which asks for the units to test, or
+    `unit_count` and `failure_count`, which asks what the finished sample shows.
+    """
+
+    lot_size: int
+    confidence: float
+    max_nonconforming: int | None = None
+    allowed_failures: int | None = None
+    unit_count: int | None = None
+    failure_count: int | None = None
+
+
+class FiniteLotAnswer(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """
+    A sample of a lot of known size: the `plan` that was asked for, or the `bound`.
+
+    Units are drawn without putting back, so fewer are needed than from an endless
+    production. A claim about this lot says nothing about the next one.
+    """
+
+    lot_size: int
+    confidence: float
+    plan: FiniteLotPlan | NotEstimable | UnsetType = UNSET
+    bound: FiniteLotBound | UnsetType = UNSET

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import UNSET, Struct, UnsetType
 
 from schemas.estimates import NotEstimable
 from schemas.fits import LifeFit
@@ -61,7 +61,7 @@ class PairTest(Struct, frozen=True, kw_only=True):
     The same tests for two of the groups.
 
     The `holm_` figures are p-values corrected by Holm's method for the number of pairs
-    looked at (none where the test is not available). `detectable_` ratios: how far apart
+    looked at (absent where the test is not available). `detectable_` ratios: how far apart
     the two shapes, or scales of one shape, would have to be for data like these to tell
     with a chance of `PopulationTests.detection_chance`; an approximation, and before the
     correction for pairs.
@@ -73,8 +73,8 @@ class PairTest(Struct, frozen=True, kw_only=True):
     scale_test: RatioTest | NotEstimable
     equal_test: RatioTest | NotEstimable
     holm_shape: float
-    holm_scale: float | None
-    holm_equal: float | None
+    holm_scale: float | UnsetType = UNSET
+    holm_equal: float | UnsetType = UNSET
     detectable_shape_ratio: float
     detectable_scale_ratio: float
 
@@ -91,7 +91,7 @@ class PopulationTests(Struct, frozen=True, kw_only=True, tag="POPULATION_TESTS")
     failures or fewer: p-values are only a guide, and finding no difference shows little),
     ``GROUPS_LEFT_OUT``, ``PAIRS_NOT_LISTED`` (too many groups to compare two by two).
     `fewest_failures` is the least number of failures of a group compared. The
-    detectable ratios are the largest of any pair (None where no pairs are listed).
+    detectable ratios are the largest of any pair (absent where no pairs are listed).
     Finding no difference is not proof that there is none.
     """
 
@@ -107,8 +107,8 @@ class PopulationTests(Struct, frozen=True, kw_only=True, tag="POPULATION_TESTS")
     significance: float
     detection_chance: float
     fewest_failures: int
-    detectable_shape_ratio: float | None
-    detectable_scale_ratio: float | None
+    detectable_shape_ratio: float | UnsetType = UNSET
+    detectable_scale_ratio: float | UnsetType = UNSET
     notes: tuple[str, ...]
 
 
@@ -234,7 +234,7 @@ class ShapeEvidence(Struct, frozen=True, kw_only=True, tag="SHAPE_EVIDENCE"):
     likelihood-ratio limits. A scale left free in every lot makes all three lean upward,
     much where lots are small and run until all units failed; `corrected_shape` and the
     range to quote, `shape_low` to `shape_high`, are freed of that lean. Each limit alone
-    holds with `confidence`. None: there is no such figure.
+    holds with `confidence`. A figure that does not exist is absent; the verdict says why.
 
     `verdict`: ``USABLE`` (the range may be quoted in a specification, with the lots),
     ``ONE_LOT_ONLY`` (a range, but nothing shows that lots share it), ``LOTS_DIFFER`` (no
@@ -248,13 +248,13 @@ class ShapeEvidence(Struct, frozen=True, kw_only=True, tag="SHAPE_EVIDENCE"):
     """
 
     verdict: ShapeVerdict
-    shape_low: float | None
-    shape_high: float | None
+    shape_low: float | UnsetType = UNSET
+    shape_high: float | UnsetType = UNSET
     confidence: float
-    shape: float | None
-    lower_limit: float | None
-    upper_limit: float | None
-    corrected_shape: float | None
+    shape: float | UnsetType = UNSET
+    lower_limit: float | UnsetType = UNSET
+    upper_limit: float | UnsetType = UNSET
+    corrected_shape: float | UnsetType = UNSET
     lots: tuple[GroupFit, ...]
     lots_used: tuple[str, ...]
     lots_left_out: tuple[GroupLeftOut, ...]

@@ -109,8 +109,11 @@ PROBLEM_TYPES: dict[str, ProblemType] = {
     "not-allowed": ProblemType(
         title="The token does not allow this",
         status=403,
-        meaning="The caller is known but lacks the scope that this operation needs.",
-        remedy="Use a token that holds the scope named in `detail`.",
+        meaning=(
+            "The caller is known but lacks the scope that this operation needs, or is a program "
+            "where a person must sign."
+        ),
+        remedy="Use a token that holds the scope named in `detail`, a person's where it says so.",
     ),
     "not-found": ProblemType(
         title="There is no such thing",

@@ -16,11 +16,22 @@ Reliability = Annotated[
 Confidence = Annotated[
     float, Meta(gt=0, lt=1, description="One-sided confidence, a fraction, never percent.")
 ]
+LimitConfidence = Annotated[
+    float,
+    Meta(
+        gt=0.5,
+        lt=1,
+        description="One-sided confidence of each limit alone, above 0.5; never percent.",
+    ),
+]
 Shape = Annotated[float, Meta(ge=0.05, le=50, description="Weibull shape (beta).")]
 CycleCount = Annotated[int, Meta(ge=0, le=MOST_CYCLES)]
 PositiveCycles = Annotated[int, Meta(ge=1, le=MOST_CYCLES)]
 UnitCount = Annotated[int, Meta(ge=1, le=1_000_000)]
 FailureCount = Annotated[int, Meta(ge=0, le=100_000)]
+LotSize = Annotated[
+    int, Meta(ge=1, le=1_000_000_000, description="Units of the lot before sampling.")
+]
 PressureMpa = Annotated[float, Meta(ge=-1, le=10_000)]
 Seconds = Annotated[float, Meta(ge=0, le=1e9)]
 DegreesC = Annotated[float, Meta(ge=-273.15, le=2_000)]

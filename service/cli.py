@@ -41,6 +41,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         2 wrong usage.
     """
     args = _parser().parse_args(arguments)
+    # Before numpy is loaded. Matrices of a few rows gain nothing from threads; on a busy
+    # computer threads that wait for each other make small fits ten times slower.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code: int = args.run(args)
     except (ServiceError, OperatorError) as refusal:

@@ -137,6 +137,13 @@ class NotAllowed(ServiceError):
         self.scope = scope
 
 
+class PersonNeeded(ServiceError):
+    """A program holds the scope, but only a person may sign this."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"Only a person may sign {what}; this token belongs to a program.")
+
+
 class TooManyRequests(ServiceError):
     """Too many failed attempts in a short time."""
 
@@ -174,6 +181,7 @@ PROBLEM_OF_ERROR: dict[str, str] = {
     "InvalidRequest": "invalid-request",
     "NotAuthenticated": "not-authenticated",
     "NotAllowed": "not-allowed",
+    "PersonNeeded": "not-allowed",
     "TooManyRequests": "too-many-requests",
     "StorageBusy": "busy",
     "DataDirectoryInUse": "busy",

@@ -4,6 +4,9 @@ import os
 import shutil
 from pathlib import Path
 
+# Before numpy is loaded: small matrices gain nothing from threads, and waiting ones cost much.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings

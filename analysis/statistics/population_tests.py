@@ -6,6 +6,7 @@ from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import UNSET, UnsetType
 from scipy import special
 
 from analysis.checks import check_fraction
@@ -150,8 +151,8 @@ def population_tests(
         significance=level,
         detection_chance=DETECTION_CHANCE,
         fewest_failures=fewest,
-        detectable_shape_ratio=max((pair.detectable_shape_ratio for pair in pairs), default=None),
-        detectable_scale_ratio=max((pair.detectable_scale_ratio for pair in pairs), default=None),
+        detectable_shape_ratio=max((pair.detectable_shape_ratio for pair in pairs), default=UNSET),
+        detectable_scale_ratio=max((pair.detectable_scale_ratio for pair in pairs), default=UNSET),
         notes=tuple(code for code, applies in notes.items() if applies),
     )
 
@@ -310,7 +311,7 @@ def _pairs(groups: Sequence[Group], scales_quoted: bool, level: float) -> tuple[
                 shape_test=fit.shape_test,
                 scale_test=scale_tests[index],
                 equal_test=fit.equal_test,
-                holm_shape=1.0 if corrected is None else corrected,
+                holm_shape=1.0 if corrected is UNSET else corrected,
                 holm_scale=scale_holm[index],
                 holm_equal=equal_holm[index],
                 detectable_shape_ratio=shape_ratio,
@@ -320,11 +321,11 @@ def _pairs(groups: Sequence[Group], scales_quoted: bool, level: float) -> tuple[
     return tuple(pairs)
 
 
-def _holm_where_tested(tests: Sequence[RatioTest | NotEstimable]) -> list[float | None]:
-    """Holm's correction over the tests that are available; None for the others."""
+def _holm_where_tested(tests: Sequence[RatioTest | NotEstimable]) -> list[float | UnsetType]:
+    """Holm's correction over the tests that are available; UNSET for the others."""
     available = [test.p_value for test in tests if isinstance(test, RatioTest)]
     corrected = iter(holm_corrected(available))
-    return [next(corrected) if isinstance(test, RatioTest) else None for test in tests]
+    return [next(corrected) if isinstance(test, RatioTest) else UNSET for test in tests]
 
 
 def _detectable_ratios(

@@ -104,7 +104,7 @@ def greatest_likelihood(groups: list[LifeRecords], design: FloatArray) -> Maximu
     here = slopes(lives, point)
     first_shape = point[-1]
     for iteration in range(1, _MOST_STEPS + 1):
-        step = np.asarray(np.linalg.solve(here.curvature, here.gradient), dtype=np.float64)
+        step = _newton_step(here)
         promised = float(here.gradient @ step)
         settled = promised <= _SETTLED * lives.failure_count
         point, here = _advance(lives, point, step, here)
@@ -180,6 +180,14 @@ def _start(lives: DesignedLives) -> FloatArray:
         totals += float(counts @ np.exp(ends + group.center - lives.center - offset))
     level = math.log(totals / lives.failure_count)
     return np.append(beta + level * constant, 1.0)
+
+
+def _newton_step(here: Slopes) -> FloatArray:
+    """Newton's step; a likelihood too flat to have a bend in every direction has none."""
+    try:
+        return np.asarray(np.linalg.solve(here.curvature, here.gradient), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise DidNotConvergeError("maximum of the likelihood", "a curve without a bend") from None
 
 
 def _advance(

@@ -4,6 +4,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from msgspec import UNSET, UnsetType
+
 from analysis.checks import check_fraction
 from analysis.errors import OutsideDomainError
 from analysis.statistics.common_shape import (
@@ -147,13 +149,13 @@ def shape_evidence(
     }
     return ShapeEvidence(
         verdict=verdict,
-        shape_low=corrected.lower if has_range else None,
-        shape_high=corrected.upper if has_range else None,
+        shape_low=_shown(corrected.lower if has_range else None),
+        shape_high=_shown(corrected.upper if has_range else None),
         confidence=confidence,
-        shape=plain.peak,
-        lower_limit=plain.lower,
-        upper_limit=plain.upper,
-        corrected_shape=corrected.peak,
+        shape=_shown(plain.peak),
+        lower_limit=_shown(plain.lower),
+        upper_limit=_shown(plain.upper),
+        corrected_shape=_shown(corrected.peak),
         lots=tuple(group_fit(group) for group in compared),
         lots_used=tuple(used),
         lots_left_out=sorted_lots.left_out,
@@ -240,3 +242,8 @@ def _verdict(
     if isinstance(shared, NotEstimable):
         return "ONE_LOT_ONLY"
     return "USABLE" if shared.p_value >= level else "LOTS_DIFFER"
+
+
+def _shown(figure: float | None) -> float | UnsetType:
+    """A figure for the answer, absent where there is none."""
+    return UNSET if figure is None else figure

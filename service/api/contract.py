@@ -27,7 +27,7 @@ from service.api.strict import JSON_MEDIA_TYPE, REQUEST_MEDIA_TYPE, json_body_ty
 from service.auth import scope_of
 from service.tokens import SCOPE_MEANINGS
 
-CONTRACT_VERSION = "1.0.0"
+CONTRACT_VERSION = "1.1.0"
 """Version of the interface, apart from the program's: raised by openapi/CHANGELOG.md's rules."""
 
 PROBLEMS = "problems"

@@ -27,7 +27,7 @@ def after_number(paging: PageRequest) -> int:
         return 0
     if len(paging.after) == 1 and isinstance(place := paging.after[0], int):
         return place
-    raise _foreign_cursor()
+    raise foreign_cursor()
 
 
 def after_text(paging: PageRequest) -> str:
@@ -36,7 +36,7 @@ def after_text(paging: PageRequest) -> str:
         return ""
     if len(paging.after) == 1 and isinstance(place := paging.after[0], str):
         return place
-    raise _foreign_cursor()
+    raise foreign_cursor()
 
 
 def numbered_page(
@@ -54,6 +54,7 @@ def numbered_page(
     return Page(items=[item for _, item in page.items], next=page.next)
 
 
-def _foreign_cursor() -> InvalidRequest:
+def foreign_cursor() -> InvalidRequest:
+    """The refusal of a cursor that comes from another list."""
     detail = "The cursor is not one that this list gave; start again without it."
     return InvalidRequest([ProblemError(code="INVALID_CURSOR", detail=detail, parameter="cursor")])

@@ -8,17 +8,18 @@ from litestar import get
 from litestar.params import FromQuery, QueryParameter
 
 from schemas.estimates import SuccessRunPlan
-from schemas.plans import WeibayesPlan, WeibayesQuestion
+from schemas.plans import FiniteLotAnswer, FiniteLotQuestion, WeibayesPlan, WeibayesQuestion
 from schemas.quantities import (
     Confidence,
     FailureCount,
+    LotSize,
     PositiveCycles,
     Reliability,
     Shape,
     UnitCount,
 )
 from service.auth import requires
-from service.workflows.plans import plan_success_run, plan_weibayes
+from service.workflows.plans import plan_finite_lot, plan_success_run, plan_weibayes
 
 _TAGS = ["Plans"]
 AllowedFailures = Annotated[
@@ -36,6 +37,18 @@ GivenUnits = Annotated[
 ]
 GivenCycles = Annotated[
     PositiveCycles | None, QueryParameter(description="Cycles of each unit; asks for units.")
+]
+Nonconforming = Annotated[
+    FailureCount | None,
+    QueryParameter(description="Most nonconforming units that the whole lot may hold."),
+]
+FailuresPlanned = Annotated[
+    FailureCount | None,
+    QueryParameter(name="allowed_failures", description="Most failures that the plan tolerates."),
+]
+UnitsTested = Annotated[UnitCount | None, QueryParameter(description="Units of a finished sample.")]
+FailuresFound = Annotated[
+    FailureCount | None, QueryParameter(description="Failures found in a finished sample.")
 ]
 
 
@@ -92,4 +105,36 @@ def read_weibayes_plan(
     return plan_weibayes(question)
 
 
-HANDLERS = [read_success_run_plan, read_weibayes_plan]
+@get(
+    "/plans/finite-lot",
+    operation_id="plan_finite_lot",
+    summary="How many units of a lot of known size must be tested",
+    tags=_TAGS,
+    guards=[requires("lots.read")],
+    opt={"problems": ["outside-domain"]},
+    sync_to_thread=False,
+)
+def read_finite_lot_plan(
+    lot_size: FromQuery[LotSize],
+    confidence: FromQuery[Confidence],
+    max_nonconforming: Nonconforming = None,
+    tolerated_failures: FailuresPlanned = None,
+    unit_count: UnitsTested = None,
+    failure_count: FailuresFound = None,
+) -> FiniteLotAnswer:
+    """
+    Give `max_nonconforming` and `allowed_failures` for a plan, or `unit_count` and
+    `failure_count` for what a finished sample shows of the lot.
+    """
+    question = FiniteLotQuestion(
+        lot_size=lot_size,
+        confidence=confidence,
+        max_nonconforming=max_nonconforming,
+        allowed_failures=tolerated_failures,
+        unit_count=unit_count,
+        failure_count=failure_count,
+    )
+    return plan_finite_lot(question)
+
+
+HANDLERS = [read_success_run_plan, read_weibayes_plan, read_finite_lot_plan]

@@ -5,13 +5,17 @@ from __future__ import annotations
 from litestar.types import ControllerRouterHandler
 
 from service.api import (
+    acceleration,
     decisions,
     docs,
     evaluations,
+    fits,
     health,
+    holds,
     inspections,
     lots,
     plans,
+    populations,
     problem_pages,
     rigs,
     sign_in,
@@ -25,12 +29,16 @@ ROUTERS: list[ControllerRouterHandler] = [
     *specs.HANDLERS,
     *lots.HANDLERS,
     *evaluations.HANDLERS,
+    *holds.HANDLERS,
     *decisions.HANDLERS,
     *units.HANDLERS,
     *uploads.HANDLERS,
     *rigs.HANDLERS,
     *inspections.HANDLERS,
     *plans.HANDLERS,
+    *fits.HANDLERS,
+    *populations.HANDLERS,
+    *acceleration.HANDLERS,
 ]
 """Below /v1, paths without that prefix: JSON, bearer token, strict bodies."""
 

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+import msgspec
 from litestar import get
-from litestar.params import FromPath
+from litestar.params import FromPath, QueryParameter
 
 from schemas.lives import StretchLine, UnitLife
 from schemas.lots import Unit
-from schemas.paging import Page
+from schemas.paging import Page, PageRequest
+from schemas.quantities import Instant
+from schemas.unit_rows import FIRST_PLACE, LoggedCycle, RowPlace, StartRange
 from service.api.given import AnyRequest, Workflows
-from service.api.lists import after_number, numbered_page
-from service.api.paging import PAGING, PagingGiven
+from service.api.lists import after_number, foreign_cursor, numbered_page
+from service.api.paging import PAGING, PagingGiven, page_of
 from service.auth import requires
 
 _TAGS = ["Units"]
+StartedFrom = Annotated[
+    Instant | None, QueryParameter(name="from", description="Cycles that started then or later.")
+]
+StartedBefore = Annotated[
+    Instant | None, QueryParameter(name="to", description="Cycles that started before then.")
+]
 
 
 @get(
@@ -58,4 +69,42 @@ async def list_unit_runs(
     return numbered_page(numbered, request=request, paging=paging)
 
 
-HANDLERS = [read_unit, read_unit_life, list_unit_runs]
+@get(
+    "/units/{unit_id:str}/cycles",
+    operation_id="list_unit_cycles",
+    summary="List a unit's raw rows",
+    tags=_TAGS,
+    guards=[requires("lots.read")],
+    dependencies=PAGING,
+)
+async def list_unit_cycles(
+    unit_id: FromPath[str],
+    request: AnyRequest,
+    workflows: Workflows,
+    paging: PagingGiven,
+    from_at: StartedFrom = None,
+    to_at: StartedBefore = None,
+) -> Page[LoggedCycle]:
+    """Every stored row in the order in which its cycles started, conflicting ones marked."""
+    found = await workflows.units.cycles(
+        unit_id,
+        StartRange(from_at=from_at, to_at=to_at),
+        after=_after_place(paging),
+        limit=paging.fetch_count,
+    )
+    page = page_of(found, request=request, paging=paging, key=lambda placed: [*placed.place])
+    return Page(items=[placed.cycle for placed in page.items], next=page.next)
+
+
+def _after_place(paging: PageRequest) -> RowPlace:
+    """Place of the last row that the caller has; before all rows for the first page."""
+    if paging.after is None:
+        return FIRST_PLACE
+    try:
+        place: RowPlace = msgspec.convert(paging.after, RowPlace)
+    except msgspec.ValidationError:
+        raise foreign_cursor() from None
+    return place
+
+
+HANDLERS = [read_unit, read_unit_life, list_unit_runs, list_unit_cycles]

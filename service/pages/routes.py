@@ -12,21 +12,30 @@ from litestar.types import ControllerRouterHandler
 from msgspec import UNSET
 
 from schemas.decisions import Decision, Evaluation
+from schemas.fit_requests import FitQuestion
+from schemas.fits import Distribution
+from schemas.lot_comparisons import GroupedBy
 from schemas.lots import Lot
+from schemas.quantities import LimitConfidence, PositiveCycles
 from schemas.specs import SpecVersion
 from service.api.given import AnyRequest, Workflows
 from service.api.lists import after_number, numbered_page
 from service.api.paging import PAGING, PagingGiven
 from service.auth import requires
+from service.pages.life_sentences import reached_cycles
 from service.pages.units import PressureUnit
 from service.pages.views import (
     STANDARD_UNIT,
+    FitsAnswer,
+    FitsAsked,
     LotEntry,
+    render_fits,
     render_lot,
     render_lots,
     render_unit,
     stylesheet,
 )
+from service.pages.weibull_plot import plot_counts
 from service.workflows.lots import LotFilter
 
 MOST_DECISIONS = 500
@@ -37,6 +46,20 @@ _STYLE_HEADERS = {"cache-control": "public, max-age=300"}
 UnitGiven = Annotated[
     PressureUnit, QueryParameter(description="Unit in which pressures are shown.")
 ]
+ConfidenceChosen = Annotated[
+    LimitConfidence | None, QueryParameter(name="confidence", description="The reader's choice.")
+]
+CountChosen = Annotated[
+    PositiveCycles | None, QueryParameter(name="at_cycles", description="The reader's choice.")
+]
+OpinionChosen = Annotated[
+    bool, QueryParameter(name="second_opinion", description="Whether a library is asked too.")
+]
+
+_DRAWN_COUNTS = 14
+_DISTRIBUTIONS: list[Distribution] = ["WEIBULL", "LOGNORMAL", "EXPONENTIAL"]
+_FRACTIONS = [0.01, 0.05, 0.1, 0.5]
+_GROUPINGS: tuple[GroupedBy, ...] = ("STATION", "RIG", "COMPONENT_BATCH")
 
 
 @get("/", opt={"open": True}, include_in_schema=False)
@@ -95,6 +118,33 @@ async def show_lot(
 
 
 @get(
+    "/lots/{lot_id:str}/fits",
+    guards=[requires("lots.read")],
+    include_in_schema=False,
+    media_type=MediaType.HTML,
+)
+async def show_lot_fits(
+    lot_id: FromPath[str],
+    workflows: Workflows,
+    chosen_confidence: ConfidenceChosen = None,
+    chosen_count: CountChosen = None,
+    second_opinion: OpinionChosen = False,
+    pressure_unit: UnitGiven = STANDARD_UNIT,
+) -> str:
+    """Life distributions of one lot: drawing, limits, warnings; an estimate, no verdict."""
+    lot = await workflows.lots.find(lot_id)
+    evaluation = await workflows.evaluations.read(lot_id, None)
+    asked = FitsAsked(
+        confidence=chosen_confidence or _specified_confidence(evaluation),
+        at_cycles=chosen_count or _specified_target(evaluation),
+        second_opinion=second_opinion,
+        is_chosen=chosen_confidence is not None or chosen_count is not None,
+    )
+    answer = await _fits(workflows, evaluation, asked)
+    return render_fits(lot, answer, asked=asked, pressure_unit=pressure_unit)
+
+
+@get(
     "/units/{unit_id:str}",
     guards=[requires("lots.read")],
     include_in_schema=False,
@@ -113,7 +163,14 @@ async def show_unit(
     return render_unit(life, lot_id=lot.lot_id, spec=spec, pressure_unit=pressure_unit)
 
 
-ROUTERS: list[ControllerRouterHandler] = [show_start, read_style, show_lots, show_lot, show_unit]
+ROUTERS: list[ControllerRouterHandler] = [
+    show_start,
+    read_style,
+    show_lots,
+    show_lot,
+    show_lot_fits,
+    show_unit,
+]
 """Handlers of all pages, outside /v1."""
 
 
@@ -135,3 +192,37 @@ async def _spec_of(workflows: Workflows, evaluation: Evaluation) -> SpecVersion 
     if evaluation.spec is UNSET:
         return None
     return await workflows.specs.find(evaluation.spec.spec_id, evaluation.spec.version)
+
+
+def _specified_confidence(evaluation: Evaluation) -> float | None:
+    """Confidence of the first requirement, where limits can be given for it."""
+    found = [result.confidence for result in evaluation.requirements if result.confidence > 0.5]
+    return found[0] if found else None
+
+
+def _specified_target(evaluation: Evaluation) -> int | None:
+    """Target of the first requirement."""
+    found = [result.target_cycles for result in evaluation.requirements]
+    return found[0] if found else None
+
+
+async def _fits(
+    workflows: Workflows, evaluation: Evaluation, asked: FitsAsked
+) -> FitsAnswer | None:
+    """Fits at enough counts to be drawn, and every comparison that has two groups."""
+    if asked.confidence is None or asked.at_cycles is None:
+        return None
+    lives = [float(reached_cycles(line)) for line in evaluation.units]
+    drawn = plot_counts(lives, asked.at_cycles, number=_DRAWN_COUNTS)
+    question = FitQuestion(
+        distributions=_DISTRIBUTIONS,
+        confidence=asked.confidence,
+        at_cycles=sorted({float(asked.at_cycles), *(float(round(each)) for each in drawn)}),
+        fractions=_FRACTIONS,
+        second_opinion=asked.second_opinion,
+    )
+    fits = await workflows.fits.of_lot(evaluation.lot_id, question)
+    compared = [
+        await workflows.populations.homogeneity(evaluation.lot_id, by, ()) for by in _GROUPINGS
+    ]
+    return FitsAnswer(fits=fits, comparisons=[each for each in compared if len(each.groups) > 1])

@@ -13,10 +13,20 @@ from markupsafe import Markup
 from msgspec import UNSET, Struct
 
 from schemas.decisions import Decision, Evaluation
+from schemas.fit_answers import LotFits
 from schemas.lives import UnitLife
+from schemas.lot_comparisons import LotHomogeneity
 from schemas.lots import Lot
 from schemas.specs import SpecVersion
-from service.pages import charts, life_sentences, sentences, units, wording
+from service.pages import (
+    charts,
+    fit_sentences,
+    fit_wording,
+    life_sentences,
+    sentences,
+    units,
+    wording,
+)
 from service.pages.units import PRESSURE_UNIT_LABELS, PressureUnit
 
 STANDARD_UNIT: PressureUnit = "mpa"
@@ -38,6 +48,23 @@ class LotEntry(Struct, frozen=True, kw_only=True):
     lot: Lot
     evaluation: Evaluation
     decision: Decision | None = None
+
+
+class FitsAsked(Struct, frozen=True, kw_only=True):
+    """What a reader asks of a lot's fits; None where neither form nor specification says it."""
+
+    confidence: float | None
+    at_cycles: int | None
+    second_opinion: bool
+    is_chosen: bool
+    """Whether the reader chose any of it, so that it is not the specification's."""
+
+
+class FitsAnswer(Struct, frozen=True, kw_only=True):
+    """Fits of a lot, and comparisons of its stations, rigs and batches."""
+
+    fits: LotFits
+    comparisons: list[LotHomogeneity]
 
 
 def render_lots(
@@ -114,6 +141,36 @@ def render_unit(
     return _render("unit.html", pressure_unit, path, life=life, lot_id=lot_id, spec=spec)
 
 
+def render_fits(
+    lot: Lot, answer: FitsAnswer | None, *, asked: FitsAsked, pressure_unit: PressureUnit
+) -> str:
+    """
+    The page of a lot's life distributions: drawing, tables, warnings, second opinion.
+
+    Parameters
+    ----------
+    lot : Lot
+    answer : FitsAnswer or None
+        None while neither a specification nor the reader says what is asked.
+    asked : FitsAsked, keyword only
+        What the form shows.
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit, kept in links.
+    """
+    return _render(
+        "fits.html",
+        pressure_unit,
+        f"/lots/{quote(lot.lot_id, safe='')}/fits",
+        lot=lot,
+        fits=None if answer is None else answer.fits,
+        comparisons=[] if answer is None else answer.comparisons,
+        confidence=asked.confidence,
+        at_cycles=asked.at_cycles,
+        second_opinion=asked.second_opinion,
+        is_chosen=asked.is_chosen,
+    )
+
+
 @lru_cache(maxsize=1)
 def stylesheet() -> bytes:
     """The one stylesheet of all pages."""
@@ -168,6 +225,8 @@ def _environment() -> Environment:
     environment.globals.update(
         badge=badge,
         charts=charts,
+        fit=fit_sentences,
+        fit_words=fit_wording,
         lives=life_sentences,
         say=wording.say,
         sentences=sentences,

@@ -6,6 +6,8 @@ wording is reviewed in one place. Names in braces are figures that the page fill
 
 from __future__ import annotations
 
+from service.pages.fit_wording import NOT_ESTIMABLE as NOT_ESTIMABLE
+
 LANGUAGE = "en"
 
 VERDICTS: dict[str, str] = {
@@ -250,15 +252,6 @@ FAILURE_MODES: dict[str, str] = {
     "UNANALYSED": "not analysed yet, taken for the gravest that shows in this way"
 }
 """The one mode that no specification names; all others are quoted as the author wrote them."""
-
-NOT_ESTIMABLE: dict[str, str] = {
-    "NO_FAILURES": "not estimated, as no unit failed",
-    "BRACKETED_LIVES": "not estimated, as a life is known only between two counts",
-    "FAILURES_ONLY_AT_LONGEST_LIFE": "not estimated, as no failure lies below the longest life",
-    "FAILURE_AT_ZERO_CYCLES": "not estimated, as a unit had failed before its first cycle",
-    "SCALE_NOT_REPRESENTABLE": "not estimated, as the scale is too large for a number",
-    "DID_NOT_CONVERGE": "not estimated, as the search did not settle",
-}
 
 PLANS: dict[str, str] = {
     "ATTRIBUTE": "by attributes: units pass or fail at a fixed count",

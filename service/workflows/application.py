@@ -9,10 +9,15 @@ import anyio.to_thread
 from service.intake.spool import sweep_spool
 from service.settings import Settings
 from service.storage.store import Store
+from service.workflows.acceleration import Acceleration
 from service.workflows.browse import Evaluations, Units
 from service.workflows.clock import Clock, utc_now
+from service.workflows.computing import Workers
 from service.workflows.decide_lot import Decisions
+from service.workflows.dispose_hold import Holds
+from service.workflows.fits import Fits
 from service.workflows.lots import Lots
+from service.workflows.populations import Populations
 from service.workflows.records import Records
 from service.workflows.specs import Specs
 from service.workflows.take_upload import Uploads
@@ -35,6 +40,11 @@ class Application:
         self.uploads = Uploads(store, settings, clock)
         self.evaluations = Evaluations(store)
         self.decisions = Decisions(store, clock)
+        self.holds = Holds(store, clock)
+        workers = Workers()
+        self.fits = Fits(store, workers)
+        self.populations = Populations(store, workers)
+        self.acceleration = Acceleration(workers)
 
     @classmethod
     async def open(cls, settings: Settings, *, clock: Clock = utc_now) -> Application:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from schemas.decisions import Evaluation
 from schemas.lives import UnitLife
 from schemas.lots import Unit
-from service.storage import units
+from schemas.unit_rows import PlacedCycle, RowPlace, StartRange
+from service.storage import unit_rows, units
 from service.storage.lots import lot_key_of
 from service.storage.store import Cursor, Store
 from service.workflows.evaluate_lot import evaluate, is_kept
@@ -45,6 +46,24 @@ class Units:
             lot_id = units.find_unit(db, unit_id).unit.lot_id
             lives = lives_of(db, read_lot(db, lot_id), keep=False)
             return next(life for life in lives if life.unit_id == unit_id)
+
+        return await self._store.read(question)
+
+    async def cycles(
+        self, unit_id: str, started: StartRange, *, after: RowPlace, limit: int
+    ) -> list[PlacedCycle]:
+        """
+        Rows of a unit as they were uploaded, in the order in which its cycles started.
+
+        Raises
+        ------
+        NotFound
+            If there is no such unit.
+        """
+
+        def question(db: Cursor) -> list[PlacedCycle]:
+            unit_key = units.find_unit(db, unit_id).unit_key
+            return unit_rows.rows_of_unit(db, unit_key, started, after=after, limit=limit)
 
         return await self._store.read(question)
 

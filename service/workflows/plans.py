@@ -7,10 +7,17 @@ from analysis.statistics.duration import (
     life_ratio_for_units,
     units_for_life_ratio,
 )
+from analysis.statistics.finite_lot import finite_lot_plan, nonconforming_upper
 from analysis.statistics.success_run import success_run_plan
 from analysis.statistics.weibayes import target_lives_required
 from schemas.estimates import SuccessRunPlan
-from schemas.plans import LengthOfTest, WeibayesPlan, WeibayesQuestion
+from schemas.plans import (
+    FiniteLotAnswer,
+    FiniteLotQuestion,
+    LengthOfTest,
+    WeibayesPlan,
+    WeibayesQuestion,
+)
 from schemas.problems import ProblemError
 from service.errors import InvalidRequest
 
@@ -75,6 +82,56 @@ def plan_weibayes(question: WeibayesQuestion) -> WeibayesPlan:
         binomial_at_assumed_shape=at_assumed[0],
         poisson_at_assumed_shape=at_assumed[1],
     )
+
+
+def plan_finite_lot(question: FiniteLotQuestion) -> FiniteLotAnswer:
+    """
+    Units to test from a lot of known size, or what a finished sample of it shows.
+
+    Parameters
+    ----------
+    question : FiniteLotQuestion
+        One of its two pairs, whole.
+
+    Returns
+    -------
+    FiniteLotAnswer
+
+    Raises
+    ------
+    InvalidRequest
+        If not exactly one pair is given.
+    OutsideDomainError
+        If a count is outside its range, for example more units than the lot has.
+    """
+    pairs = (
+        (question.max_nonconforming, question.allowed_failures),
+        (question.unit_count, question.failure_count),
+    )
+    if sorted(pair.count(None) for pair in pairs) != [0, 2]:
+        detail = (
+            "Give max_nonconforming and allowed_failures for a plan, or unit_count and "
+            "failure_count for a finished sample; not parts of both."
+        )
+        error = ProblemError(code="EXACTLY_ONE", detail=detail, parameter="max_nonconforming")
+        raise InvalidRequest([error])
+    if question.max_nonconforming is not None and question.allowed_failures is not None:
+        plan = finite_lot_plan(
+            question.lot_size,
+            max_nonconforming=question.max_nonconforming,
+            confidence=question.confidence,
+            allowed_failures=question.allowed_failures,
+        )
+        return FiniteLotAnswer(
+            lot_size=question.lot_size, confidence=question.confidence, plan=plan
+        )
+    bound = nonconforming_upper(
+        question.lot_size,
+        question.unit_count or 0,
+        question.failure_count or 0,
+        confidence=question.confidence,
+    )
+    return FiniteLotAnswer(lot_size=question.lot_size, confidence=question.confidence, bound=bound)
 
 
 def _check(question: WeibayesQuestion) -> None:

@@ -3,9 +3,10 @@ Speed of Weibull fits, as ratios to general fitters in the same run.
 
 Run from the top folder: ``python tests/benchmarks/fit_speed.py``. Processor time is taken, so
 that work beside it counts little; the ratios depend on the machine much less than the times.
-R is timed inside its own process, at its default tolerance (Debian: ``apt-get install r-base-core r-cran-survival``); without it, or
-without the library reliability, that ratio is left out and said so. A fitter that ends at a
-less likely point than ours is counted. The run fails below the ratios it names.
+R is timed inside its own process, at its default tolerance (Debian: ``apt-get install
+r-base-core r-cran-survival``); without it, or without the library reliability, that ratio is
+left out and said so. A fitter that ends at a less likely point than ours is counted. The run
+fails below the ratios it names.
 """
 
 import io

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import page_examples as examples
 import pytest
+from bodies import failed, lives_table, run_outs
 from html_checks import ids_of, read_page
+from service_client import running_service
 
 from service.pages import views
 
@@ -78,6 +80,21 @@ def test_a_narrow_page_scrolls_its_tables_and_not_itself(
     address = save(lot_page(name).replace("</body>", MEASURE), tmp_path)
     dom = run(browser, tmp_path, "--window-size=400,900", "--dump-dom", address)
     content, window, _ = measured(dom)
+    assert window <= 500
+    assert content <= window
+
+
+def test_the_page_of_fits_fits_a_narrow_window(browser: str, tmp_path: Path) -> None:
+    lives = [failed("LOT-1", "001", 49_576), failed("LOT-1", "002", 70_159)]
+    with running_service(tmp_path / "data") as client:
+        client.upload(lives_table([*lives, *run_outs("LOT-1", ["003", "004"], 71_733)]))
+        [lot] = client.read("/v1/lots?lot_number=LOT-1")["items"]
+        path = f"/lots/{lot['lot_id']}/fits?confidence=0.9&at_cycles=60000"
+        html = client.get(path, Accept="text/html").text
+    address = save(html.replace("</body>", MEASURE), tmp_path)
+    content, window, _ = measured(
+        run(browser, tmp_path, "--window-size=400,900", "--dump-dom", address)
+    )
     assert window <= 500
     assert content <= window
 

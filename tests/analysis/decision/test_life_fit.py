@@ -5,7 +5,7 @@ import math
 import pytest
 from lives import outcome
 
-from analysis.decision.life_fit import fit_lives
+from analysis.decision.life_fit import fit_lives, life_ends, observed_lives
 from schemas.estimates import NotEstimable, WeibullFit
 
 
@@ -45,3 +45,34 @@ def test_units_without_credit_say_nothing() -> None:
 )
 def test_what_cannot_be_estimated_is_said_with_its_reason(results, reason) -> None:  # type: ignore[no-untyped-def]
     assert fit_lives(results) == NotEstimable(reason=reason)
+
+
+def test_brackets_and_credit_become_the_two_ends_of_a_life() -> None:
+    results = [
+        outcome("FAILED", 41_000),
+        outcome("FAILED_BETWEEN", (30_000, 40_000)),
+        outcome("RUN_OUT", 60_000),
+        outcome("RUNNING", 70_000, credited=50_000),
+        outcome("VOID", 0),
+    ]
+    assert [life_ends(each) for each in results] == [
+        (41_000, 41_000),
+        (30_000, 40_000),
+        (60_000, math.inf),
+        (50_000, math.inf),
+        None,
+    ]
+    records = observed_lives(results)
+    assert not isinstance(records, NotEstimable)
+    assert (records.unit_count, records.failure_count) == (4, 2)
+
+
+def test_no_life_distribution_has_a_failure_at_zero_cycles() -> None:
+    found = observed_lives([outcome("FAILED", 0), outcome("RUN_OUT", 9)])
+    assert found == NotEstimable(reason="FAILURE_AT_ZERO_CYCLES")
+
+
+def test_a_lot_that_has_not_started_has_no_lives() -> None:
+    records = observed_lives([outcome("RUNNING", 0)] * 3)
+    assert not isinstance(records, NotEstimable)
+    assert records.unit_count == 0

@@ -251,7 +251,13 @@ def test_what_is_not_built_yet_is_not_approved() -> None:
 
 
 def test_settings_that_no_rule_uses_are_named() -> None:
-    always = settings_not_applied(spec_with())
-    assert always == ["conditions.pressure_invalidation_mpa"]
-    chosen = {"swap_step": {"decay_mpa": 0.1}}
-    assert settings_not_applied(spec_with(reduction=chosen)) == [*always, "reduction.swap_step"]
+    # The pressure that invalidates a unit is stated here, and it is watched.
+    assert settings_not_applied(spec_with()) == []
+    applied = {
+        "under_pressure_share_max": 0.05,
+        "clipped_cycles": 3,
+        "swap_step": {"decay_mpa": 0.1},
+    }
+    assert settings_not_applied(spec_with(reduction=applied)) == []
+    kept = applied | {"warm_up_cycles": 50}
+    assert settings_not_applied(spec_with(reduction=kept)) == ["reduction.warm_up_cycles"]

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import UNSET
 from scipy import optimize, stats
 from statsmodels.stats.multitest import multipletests
 
@@ -162,7 +163,7 @@ def test_scales_are_not_compared_where_the_shapes_differ() -> None:
     assert tests.shape_test.p_value < 1e-6
     assert tests.scale_test == NotEstimable(reason="SHAPES_DIFFER")
     assert tests.pairs[0].scale_test == NotEstimable(reason="SHAPES_DIFFER")
-    assert tests.pairs[0].holm_scale is None
+    assert tests.pairs[0].holm_scale is UNSET
     assert statistic(tests.equal_test) > tests.shape_test.statistic
 
 
@@ -201,7 +202,7 @@ def test_more_than_twenty_groups_are_not_compared_two_by_two() -> None:
     many = {str(i): lives_with_run_outs(rng.weibull(2.0, 4), [True] * 4) for i in range(21)}
     tests = answer_of(many)
     assert tests.pairs == () and "PAIRS_NOT_LISTED" in tests.notes
-    assert tests.detectable_scale_ratio is None
+    assert tests.detectable_scale_ratio is UNSET
     assert tests.shape_test.degrees_of_freedom == 20
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import UNSET
 from scipy import optimize, stats
 
 from analysis.errors import OutsideDomainError
@@ -94,7 +95,7 @@ def test_no_failure_anywhere_is_no_evidence() -> None:
     for lots in ({}, {"L13": WHOLE}):
         evidence = evidence_of(lots)
         assert evidence.verdict == "NO_FAILURES"
-        assert evidence.shape is None and evidence.shape_low is None
+        assert evidence.shape is UNSET and evidence.shape_low is UNSET
         assert evidence.shared_shape_test == NotEstimable(reason="FEWER_THAN_TWO_GROUPS")
 
 
@@ -103,8 +104,8 @@ def test_too_few_failures_give_a_shape_to_look_at_and_no_range() -> None:
     evidence = evidence_of({"L1": few, "L2": few, "L3": few})
     assert evidence.verdict == "TOO_FEW_FAILURES"
     assert evidence.failure_count - 3 < evidence.least_failures == LEAST_FAILURES
-    assert evidence.shape_low is None and evidence.shape_high is None
-    assert evidence.shape is not None and evidence.lower_limit is not None
+    assert evidence.shape_low is UNSET and evidence.shape_high is UNSET
+    assert evidence.shape is not UNSET and evidence.lower_limit is not UNSET
     assert "LOW_POWER" in evidence.notes
 
 
@@ -113,7 +114,7 @@ def test_one_lot_gives_a_range_that_no_other_lot_confirms() -> None:
     lot = lives_with_run_outs(100 * rng.weibull(2.0, 20), [True] * 20)
     evidence = evidence_of({"L1": lot, "L13": WHOLE})
     assert evidence.verdict == "ONE_LOT_ONLY"
-    assert evidence.shape_low is not None and evidence.shape_high is not None
+    assert evidence.shape_low is not UNSET and evidence.shape_high is not UNSET
     assert evidence.shape_low < evidence.shape_high
 
 
@@ -128,14 +129,14 @@ def test_lots_of_different_shape_carry_no_range() -> None:
     assert evidence.verdict == "LOTS_DIFFER"
     assert isinstance(evidence.shared_shape_test, RatioTest)
     assert evidence.shared_shape_test.p_value < evidence.significance
-    assert evidence.shape_low is None and len(evidence.lots) == 2
+    assert evidence.shape_low is UNSET and len(evidence.lots) == 2
 
 
 def test_lots_that_fit_ever_larger_shapes_have_no_limits() -> None:
     at_once = life_records([30, 60], [60, INF], counts=[12, 4])
     evidence = evidence_of({"L1": at_once})
     assert evidence.verdict == "NO_LIMITS"
-    assert evidence.shape is None and evidence.upper_limit is None
+    assert evidence.shape is UNSET and evidence.upper_limit is UNSET
 
 
 def test_lots_of_one_unit_and_lots_never_seen_whole_are_left_out() -> None:
@@ -200,8 +201,8 @@ def test_inspected_lots_have_a_wider_range_than_watched_ones() -> None:
 
     watched, looked_at = evidence_of(LOTS), evidence_of({k: inspected(v) for k, v in LOTS.items()})
     assert looked_at.verdict == "USABLE"
-    assert watched.shape_low is not None and watched.shape_high is not None
-    assert looked_at.shape_low is not None and looked_at.shape_high is not None
+    assert watched.shape_low is not UNSET and watched.shape_high is not UNSET
+    assert looked_at.shape_low is not UNSET and looked_at.shape_high is not UNSET
     ratio = looked_at.shape_high / looked_at.shape_low
     assert ratio > watched.shape_high / watched.shape_low
 
@@ -233,8 +234,8 @@ def test_each_lot_may_count_its_cycles_in_its_own_unit(first: float, second: flo
 def test_more_confidence_widens_the_range(confidence: float) -> None:
     less = shape_evidence(LOTS, confidence=confidence)
     more = shape_evidence(LOTS, confidence=confidence + 0.015)
-    assert less.shape_low is not None and less.shape_high is not None
-    assert more.shape_low is not None and more.shape_high is not None
+    assert less.shape_low is not UNSET and less.shape_high is not UNSET
+    assert more.shape_low is not UNSET and more.shape_high is not UNSET
     assert more.shape_low < less.shape_low < less.shape_high < more.shape_high
 
 
@@ -255,7 +256,7 @@ def test_each_end_of_the_range_holds_about_as_often_as_stated(
             )
         # LOTS_DIFFER withholds the range by design; a level near 0 shows it all the same.
         evidence = shape_evidence(lots, confidence=0.9, significance=1e-9)
-        if evidence.shape_low is not None and evidence.shape_high is not None:
+        if evidence.shape_low is not UNSET and evidence.shape_high is not UNSET:
             low_holds.append(evidence.shape_low < 2.0)
             high_holds.append(evidence.shape_high > 2.0)
     assert 0.79 < np.mean(low_holds) < 0.95

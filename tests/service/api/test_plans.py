@@ -2,6 +2,7 @@
 
 import pytest
 from answers import codes, problem
+from published_cases import published_case
 from service_client import ServiceClient
 
 SUCCESS_RUN = "/v1/plans/success-run"
@@ -64,6 +65,79 @@ def test_figures_for_which_there_is_no_plan_are_outside_the_domain(
 ) -> None:
     query = WEIBAYES.replace("allowed_failures=0", "allowed_failures=12")
     problem(service.get(f"{query}&unit_count=12"), 400, "outside-domain")
+
+
+FINITE_LOT = "/v1/plans/finite-lot"
+
+
+@pytest.mark.parametrize("number", range(1, 7))
+def test_a_plan_for_a_lot_of_known_size_gives_the_published_units(
+    service: ServiceClient, number: int
+) -> None:
+    case = published_case(f"P-b_finite_lot-{number:03}")
+    given, expected = case["inputs"], case["expected"]
+    query = (
+        f"lot_size={given['lot_size']}&max_nonconforming={given['max_nonconforming']}"
+        f"&confidence={given['confidence']}&allowed_failures={given['accept']}"
+    )
+    found = service.read(f"{FINITE_LOT}?{query}")
+    assert found["plan"]["unit_count"] == expected["n"]
+    reached = expected["achieved_confidence"]
+    assert found["plan"]["confidence_reached"] == pytest.approx(reached, rel=1e-9)
+    assert "bound" not in found
+
+
+@pytest.mark.parametrize("number", range(7, 11))
+def test_a_finished_sample_bounds_the_lot_with_the_published_values(
+    service: ServiceClient, number: int
+) -> None:
+    case = published_case(f"P-b_finite_lot-{number:03}")
+    given = case["inputs"]
+    query = (
+        f"lot_size={given['lot_size']}&unit_count={given['n']}"
+        f"&failure_count={given['found']}&confidence={given['confidence']}"
+    )
+    found = service.read(f"{FINITE_LOT}?{query}")
+    assert "plan" not in found
+    for name, value in case["expected"].items():
+        assert found["bound"][name] == pytest.approx(value, rel=1e-9)
+
+
+def test_a_claim_that_no_sample_shows_is_an_answer(service: ServiceClient) -> None:
+    # Two failures allowed and one nonconforming unit tolerated: even testing all shows nothing.
+    query = "lot_size=20&max_nonconforming=1&confidence=0.9&allowed_failures=2"
+    found = service.read(f"{FINITE_LOT}?{query}")
+    assert found["plan"] == {"type": "NOT_ESTIMABLE", "reason": "CANNOT_BE_SHOWN"}
+
+
+@pytest.mark.parametrize(
+    ("query", "code"),
+    [
+        ("lot_size=50&confidence=0.9", "EXACTLY_ONE"),
+        ("lot_size=50&confidence=0.9&max_nonconforming=2", "EXACTLY_ONE"),
+        ("lot_size=50&confidence=0.9&max_nonconforming=2&failure_count=0", "EXACTLY_ONE"),
+        (
+            "lot_size=50&confidence=0.9&max_nonconforming=2&allowed_failures=0"
+            "&unit_count=5&failure_count=0",
+            "EXACTLY_ONE",
+        ),
+        ("lot_size=0&confidence=0.9&unit_count=5&failure_count=0", "INVALID_VALUE"),
+        ("confidence=0.9&unit_count=5&failure_count=0", "MISSING_PARAMETER"),
+        ("lot_size=50&unit_count=5&failure_count=0", "MISSING_PARAMETER"),
+    ],
+)
+def test_a_question_about_a_lot_of_known_size_is_whole_or_refused(
+    service: ServiceClient, query: str, code: str
+) -> None:
+    refused = service.get(f"{FINITE_LOT}?{query}")
+    problem(refused, 400, "invalid-request")
+    assert codes(refused) == [code]
+
+
+def test_more_units_than_the_lot_has_are_outside_the_domain(service: ServiceClient) -> None:
+    for query in ("unit_count=51&failure_count=0", "max_nonconforming=50&allowed_failures=0"):
+        refused = service.get(f"{FINITE_LOT}?lot_size=50&confidence=0.9&{query}")
+        problem(refused, 400, "outside-domain")
 
 
 def test_planning_needs_a_token(service: ServiceClient) -> None:

@@ -42,5 +42,52 @@ def test_its_stretches_are_listed_page_by_page(service: ServiceClient, unit_id: 
 
 
 def test_an_unknown_unit_is_not_found(service: ServiceClient) -> None:
-    for path in ("", "/life", "/runs"):
+    for path in ("", "/life", "/runs", "/cycles"):
         problem(service.get(f"/v1/units/unit_nowhere{path}"), 404, "not-found")
+
+
+def test_its_raw_rows_come_in_the_order_in_which_the_cycles_started(
+    service: ServiceClient, unit_id: str
+) -> None:
+    found = service.read_all(f"/v1/units/{unit_id}/cycles?limit=2")
+    assert [(row["run_id"], row["cycle_in_run"], row["pressure_peak_mpa"]) for row in found] == [
+        ("run-1", 1, GOOD),
+        ("run-2", 1, GOOD),
+        ("run-1", 2, SHORT),
+        ("run-2", 2, GOOD),
+        ("run-1", 3, GOOD),
+    ]
+    assert found == sorted(found, key=lambda row: row["started_at"])
+    assert "rise_time_s" not in found[0]
+
+
+def test_raw_rows_can_be_asked_for_by_when_they_started(
+    service: ServiceClient, unit_id: str
+) -> None:
+    path = f"/v1/units/{unit_id}/cycles"
+    rows = service.read_all(path)
+    start, end = rows[2]["started_at"], rows[4]["started_at"]
+    assert service.read_all(f"{path}?from={start}&to={end}") == rows[2:4]
+    problem(service.get(f"{path}?from=yesterday"), 400, "invalid-request")
+    problem(service.get(f"{path}?from=2026-01-01T00:00:00"), 400, "invalid-request")
+
+
+def test_rows_that_contradict_each_other_are_both_shown(service: ServiceClient) -> None:
+    first = cycle_rows("UNIT-2", "001", "run-1", [GOOD, GOOD])
+    service.upload(cycle_table(first))
+    other = cycle_rows("UNIT-2", "001", "run-1", [GOOD, SHORT])
+    service.upload(cycle_table(other))
+    [lot] = service.read("/v1/lots?lot_number=UNIT-2")["items"]
+    [unit] = service.read(f"/v1/lots/{lot['lot_id']}/units")["items"]
+    rows = service.read_all(f"/v1/units/{unit['unit_id']}/cycles?limit=1")
+    assert [
+        (row["cycle_in_run"], row["pressure_peak_mpa"], row.get("conflicting", False))
+        for row in rows
+    ] == [(1, GOOD, False), (2, GOOD, False), (2, SHORT, True)]
+
+
+def test_a_cursor_of_another_list_is_refused(service: ServiceClient, unit_id: str) -> None:
+    page = service.read(f"/v1/units/{unit_id}/runs?limit=1")
+    cursor = page["next"].partition("cursor=")[2]
+    answer = service.get(f"/v1/units/{unit_id}/cycles?cursor={cursor}")
+    assert problem(answer, 400, "invalid-request")["errors"][0]["code"] == "INVALID_CURSOR"

@@ -383,3 +383,43 @@ def test_units_come_by_serial_and_stretches_in_their_order(store: Store) -> None
     found = evidence(store)
     assert list(found) == ["001", "002"]
     assert [each.run_id for each in found["001"].stretches] == ["run-1", "run-2"]
+
+
+# Rows dated ahead of their receipt -----------------------------------------------------------
+
+
+def silent(store: Store) -> dict[str, bool]:
+    return {serial: each.is_overdue for serial, each in evidence(store).items()}
+
+
+def test_a_row_dated_far_ahead_makes_no_other_unit_overdue(store: Store) -> None:
+    add_rows(store, run_rows("001", "run-1", [GOOD] * 3), received_at=at(1))
+    wrong = run_rows("002", "run-2", [GOOD] * 3, station_no=2)
+    wrong[-1]["started_at"] = at(24 * 3650)
+    add_rows(store, wrong, received_at=at(1))
+    assert silent(store) == {"001": False, "002": False}
+    # Honest rows three days on: both have been silent since, the one that dated ahead too.
+    add_rows(store, run_rows("003", "run-3", [GOOD], hour=72, station_no=3), received_at=at(73))
+    assert silent(store) == {"001": True, "002": True, "003": False}
+
+
+def test_a_row_dated_far_ahead_leaves_the_station_to_the_run_that_came_after(
+    store: Store,
+) -> None:
+    wrong = run_rows("001", "run-1", [GOOD] * 3)
+    wrong[-1]["started_at"] = at(24 * 3650)
+    add_rows(store, wrong, received_at=at(1))
+    add_rows(store, run_rows("002", "run-2", [GOOD] * 3, hour=2), received_at=at(3))
+    newest = {serial: each.is_newest_on_station for serial, each in evidence(store).items()}
+    assert newest == {"001": False, "002": True}
+
+
+# How the cycles before a place were tested ---------------------------------------------------
+
+
+def test_the_cycles_before_an_inspection_are_told_with_their_pressures(store: Store) -> None:
+    add_rows(store, two_runs())
+    place = {"rig_id": "RIG-A", "run_id": "run-2", "cycle_in_run": 2}
+    inspect(store, "001", after=place, inspected_at=written(at(11)))
+    [found] = evidence(store)["001"].inspections
+    assert (found.up_to.test_cycles, found.up_to.under_pressure_cycles) == (8, 2)
