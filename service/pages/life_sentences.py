@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from msgspec import UNSET
 
@@ -11,8 +11,17 @@ from schemas.holds import Alternative, HoldEvidence
 from schemas.lives import FailureSeen, Outcome, UnitLife
 from schemas.specs import Persistence, Spec
 from service.pages import units, wording
-from service.pages.units import PressureUnit, counted
+from service.pages.units import NO_BREAK, PressureUnit, counted
 from service.pages.wording import say
+
+QUANTITIES: dict[str, str] = {
+    "under_pressure_share": "share of cycles short of pressure",
+    "not_recorded_share": "share of cycles without the value",
+    "pressure_peak_mpa": "highest peak",
+    "pressure_decay_mpa": "step of the pressure decay",
+    "rise_time_s": "step of the rise time",
+}
+"""What the evidence of an open item measures."""
 
 
 def ending_text(line: UnitLine) -> str:
@@ -68,7 +77,34 @@ def evidence_text(evidence: HoldEvidence) -> str:
         parts.append(counted(evidence.cycles, "cycle", "cycles"))
     if evidence.raw_code is not UNSET:
         parts.append(f"code {evidence.raw_code}")
-    return ", ".join(parts)
+    return ", ".join([*parts, *_figures(evidence), *_elsewhere(evidence)])
+
+
+def _figures(evidence: HoldEvidence) -> Iterator[str]:
+    """What was measured, beside the limit that it passed."""
+    if evidence.quantity is UNSET or evidence.measured is UNSET:
+        return
+    name = evidence.quantity
+    text = f"{QUANTITIES.get(name, name)} {_measure(name, evidence.measured)}"
+    if evidence.limit is not UNSET:
+        text += f" (limit {_measure(name, evidence.limit)})"
+    yield text
+
+
+def _elsewhere(evidence: HoldEvidence) -> Iterator[str]:
+    """The unit that was in the same place, and when."""
+    if evidence.other_unit_serial is not UNSET:
+        lot = "" if evidence.other_lot_number is UNSET else f" of lot {evidence.other_lot_number}"
+        yield f"at the same time as unit {evidence.other_unit_serial}{lot}"
+    if evidence.from_at is not UNSET and evidence.to_at is not UNSET:
+        yield f"{units.instant_text(evidence.from_at)} to {units.instant_text(evidence.to_at)}"
+
+
+def _measure(quantity: str, value: float) -> str:
+    """A value in the unit that its quantity's name ends in; a share in percent."""
+    if quantity.endswith("_share"):
+        return f"{100 * value:.3g}{NO_BREAK}%"
+    return f"{value:.4g}{NO_BREAK}{'MPa' if quantity.endswith('_mpa') else 's'}"
 
 
 def marks_text(marks: Iterable[str]) -> str:

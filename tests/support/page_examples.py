@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from msgspec import UNSET
+from msgspec import UNSET, structs
 from page_builders import (
     NEEDED,
     PARTS_BELOW,
@@ -31,7 +31,7 @@ from schemas.decisions import (
     WayToFinish,
 )
 from schemas.estimates import WeibullFit
-from schemas.holds import Alternative, Hold, HoldEvidence
+from schemas.holds import Alternative, Hold, HoldAnswer, HoldEvidence
 from schemas.lives import CycleTotals, FailureSeen, Outcome, StretchLine, UnitLife, UpToEnding
 
 __all__ = ["SPEC_HASH", "attribute_view", "lot", "run_outs", "spec_version", "unit_line"]
@@ -171,6 +171,22 @@ def held() -> Evaluation:
         under_holds=UnderHolds(best="CONTINUE", worst="REJECT", worst_kind="NOT_DEMONSTRATED"),
         still_needed=[WayToFinish(kind="DECIDE_HOLDS", unit_serials=["L05-011", "L05-012"])],
     )
+
+
+def decided_holds() -> list[Hold]:
+    """The two open items, one decided for the lot and one against it."""
+    answers = [
+        HoldAnswer(
+            choice=choice,
+            meaning="stop cleared after inspection",
+            reason="dry at the inspection that followed",
+            signed_at=datetime(2026, 11, 20, 9, 30, tzinfo=UTC),
+            signed_by="Test engineer",
+        )
+        for choice in ("BEST", "WORST")
+    ]
+    pairs = zip(holds(), answers, strict=True)
+    return [structs.replace(hold, answer=answer) for hold, answer in pairs]
 
 
 def holds() -> list[Hold]:

@@ -1,9 +1,14 @@
 """A unit's ending and its reasons in words."""
 
+import inspect
+import re
+from datetime import UTC, datetime
+
 import page_examples as examples
 import pytest
 from msgspec import UNSET, structs
 
+from analysis.reduction import cycle_doubts, swaps
 from schemas.holds import Alternative, HoldEvidence
 from schemas.lives import FailureSeen, Outcome
 from service.pages import life_sentences as lives
@@ -97,3 +102,27 @@ def test_evidence_and_alternatives_of_an_open_item_read_plainly() -> None:
     assert lives.evidence_text(evidence) == "rig RIG-B, station 4, cycle 10 to 2,000, code E7"
     void = Alternative(ending="VOID", credited_cycles=0, failed=False)
     assert lives.alternative_text(void) == "void"
+
+
+def test_evidence_gives_the_figure_the_limit_and_the_other_unit() -> None:
+    share = HoldEvidence(quantity="under_pressure_share", measured=0.0812, limit=0.05)
+    assert plain(lives.evidence_text(share)) == (
+        "share of cycles short of pressure 8.12 % (limit 5 %)"
+    )
+    peak = HoldEvidence(rig_id="RIG-A", quantity="pressure_peak_mpa", measured=36.91)
+    assert plain(lives.evidence_text(peak)) == "rig RIG-A, highest peak 36.91 MPa"
+    other = HoldEvidence(
+        other_lot_number="CC25-0117",
+        other_unit_serial="004",
+        from_at=datetime(2026, 11, 20, 6, 0, tzinfo=UTC),
+        to_at=datetime(2026, 11, 20, 7, 0, tzinfo=UTC),
+    )
+    text = lives.evidence_text(other)
+    assert text.startswith("at the same time as unit 004 of lot CC25-0117, ")
+    assert "06:00" in text and "07:00" in text
+
+
+def test_each_quantity_that_a_rule_measures_has_words() -> None:
+    source = inspect.getsource(cycle_doubts) + inspect.getsource(swaps)
+    measured = set(re.findall(r'"([a-z_]+(?:_share|_mpa|_s))"', source))
+    assert measured and measured <= set(lives.QUANTITIES)

@@ -28,6 +28,10 @@ def lot_page(evaluation: Evaluation, *, unit: PressureUnit = "mpa", decided: boo
     )
 
 
+def with_decided_items() -> Evaluation:
+    return structs.replace(examples.accepted(), decided_holds=examples.decided_holds())
+
+
 def list_page(*, next_page: str | None = None) -> str:
     entries = [
         views.LotEntry(
@@ -52,6 +56,7 @@ def all_pages() -> dict[str, str]:
     return {
         **pages,
         "decided": lot_page(examples.accepted(), decided=True),
+        "decided items": lot_page(with_decided_items()),
         "list": list_page(),
         "empty list": views.render_lots([], pressure_unit="mpa"),
         "unit": unit_page(),
@@ -321,3 +326,12 @@ def luminance(colour: str) -> float:
 def test_the_contrast_formula_gives_its_known_ends() -> None:
     assert contrast("#000", "#fff") == pytest.approx(21)
     assert contrast("#777777", "#fff") == pytest.approx(4.48, abs=0.01)
+
+
+def test_decided_items_say_what_was_decided_by_whom_and_why() -> None:
+    text = read_page(lot_page(with_decided_items())).text()
+    assert "Decided items" in text
+    assert "for the lot: suspended at 141,220 credited cycles" in text.replace("\u00a0", " ")
+    assert text.count("stop cleared after inspection: dry at the inspection that followed") == 2
+    assert "Test engineer, 2026-11-20" in text.replace("\u00a0", " ")
+    assert "Decided items" not in read_page(lot_page(examples.accepted())).text()
