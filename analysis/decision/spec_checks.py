@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from analysis.decision.terms import target_lives_each
 from analysis.statistics.success_run import units_required_at
+from analysis.statistics.weibayes import reaches_requirement, target_lives_required
 from schemas.cycles import STATION_MODES
 from schemas.problems import ProblemError
 from schemas.specs import Conditions, FailureDefinition, Plan, Requirement, ShapeAssumption, Spec
@@ -69,10 +70,12 @@ def approval_faults(spec: Spec) -> list[ProblemError]:
     exactly at the required reliability passes is at most 1 - C. Where units run
     beyond the target, the reliability to be shown is the one at the planned
     cycles, ``R**(ratio**shape)``, and the smallest shape of the range makes it
-    largest and so hardest to show. A Weibayes plan needs no such check: it ends
-    at the sum of target lives that its requirement asks for.
+    largest and so hardest to show. A Weibayes plan ends at the sum of target
+    lives that its requirement asks for, so it keeps its risk; but all its units
+    together, none failed, must be able to get there.
     """
-    faults = [] if spec.plan.kind != "ATTRIBUTE" else _attribute_shortfalls(spec)
+    by_counting = spec.plan.kind == "ATTRIBUTE"
+    faults = _attribute_shortfalls(spec) if by_counting else _lives_out_of_reach(spec)
     if spec.failure.onset_is_failure:
         faults.append(
             _fault(
@@ -291,6 +294,43 @@ def _attribute_shortfalls(spec: Spec) -> list[ProblemError]:
         for index, requirement in enumerate(spec.requirement)
         if plan.unit_count < (needed := _units_needed(spec, requirement))
     ]
+
+
+def _lives_out_of_reach(spec: Spec) -> list[ProblemError]:
+    """Requirements whose target lives the plan's units cannot reach even if none fails."""
+    plan = spec.plan
+    if plan.credit != "ONCE_AT_TARGET" and spec.shape is None:
+        return []  # A fault of its own: such a plan needs a shape.
+    most_units = plan.max_units or plan.unit_count
+    return [
+        _fault(
+            "PLAN_CANNOT_ACCEPT",
+            "/plan/unit_count",
+            f"{most_units} units that all run to their planned cycles earn {reached:.4g} target "
+            f"lives at the worst shape; requirement {index} needs {needed:.4g}. "
+            "Plan more units, more cycles or fewer allowed failures.",
+        )
+        for index, requirement in enumerate(spec.requirement)
+        if not reaches_requirement(
+            reached := most_units * _least_lives_each(spec, requirement),
+            needed := target_lives_required(
+                requirement.reliability,
+                requirement.confidence,
+                allowed_failures=plan.allowed_failures,
+            ),
+        )
+    ]
+
+
+def _least_lives_each(spec: Spec, requirement: Requirement) -> float:
+    """Target lives of a unit that ran as planned, at the shape that gives least."""
+    ends_at = spec.plan.credit_ends_at(requirement.target_cycles)
+    ratio = max(1, ends_at) / requirement.target_cycles
+    if spec.plan.credit == "ONCE_AT_TARGET":
+        return 1.0 if ratio >= 1.0 else 0.0
+    assert spec.shape is not None
+    worst = spec.shape.shape_low if ratio > 1.0 else spec.shape.shape_high
+    return target_lives_each(ratio, worst)
 
 
 def _units_needed(spec: Spec, requirement: Requirement) -> int:

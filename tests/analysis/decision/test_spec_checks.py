@@ -261,3 +261,30 @@ def test_settings_that_no_rule_uses_are_named() -> None:
     assert settings_not_applied(spec_with(reduction=applied)) == []
     kept = applied | {"warm_up_cycles": 50}
     assert settings_not_applied(spec_with(reduction=kept)) == ["reduction.warm_up_cycles"]
+
+
+@pytest.mark.parametrize(
+    ("plan", "is_possible"),
+    [
+        # 44.89 target lives (chi2(0.9; 2) / (-2 ln 0.95)); 4 a unit to twice the target, shape 2.
+        ({"unit_count": 12}, True),
+        ({"unit_count": 11}, False),
+        ({"unit_count": 11, "max_units": 12}, True),
+        # 75.83 with one failure allowed: 19 units of 4 reach 76.
+        ({"unit_count": 19, "allowed_failures": 1}, True),
+        ({"unit_count": 18, "allowed_failures": 1}, False),
+        # Credited once at the target: 45 units for 44.89.
+        ({"unit_count": 45, "credit": "ONCE_AT_TARGET"}, True),
+        ({"unit_count": 44, "credit": "ONCE_AT_TARGET"}, False),
+        # Short of the target the largest shape gives least: 0.5**2.6 = 0.165 a unit.
+        ({"unit_count": 273, "planned_cycles": 50_000}, True),
+        ({"unit_count": 272, "planned_cycles": 50_000}, False),
+    ],
+)
+def test_a_plan_on_target_lives_must_be_able_to_reach_them(
+    plan: dict[str, Any], is_possible: bool
+) -> None:
+    faults = approval_faults(spec_with(plan={**WEIBAYES["plan"], **plan}))
+    assert [fault.code for fault in faults] == ([] if is_possible else ["PLAN_CANNOT_ACCEPT"])
+    if faults:
+        assert "Plan more units" in faults[0].detail
