@@ -19,7 +19,11 @@ from analysis.statistics.weibull_equation import (
 def exact_root(lives: list[float], failed: list[bool]) -> float:
     """Root by bisection, each sum by math.fsum."""
     longest = max(lives)
-    logs = [math.log1p((life - longest) / longest) for life in lives]
+    # log1p of a share near -1 would lose the digits of a short life, log those of a long one.
+    logs = [
+        math.log1p((life - longest) / longest) if 2 * life > longest else math.log(life / longest)
+        for life in lives
+    ]
     wanted = math.fsum(x for x, f in zip(logs, failed, strict=True) if f) / sum(failed)
 
     def equation(shape: float) -> float:
