@@ -35,10 +35,8 @@ _DRAWING = Markup(
     '<title id="weibull-title">{title}</title><desc id="weibull-desc">{description}</desc>'
     "{body}</svg>"
 )
-_LEVEL = Markup(
-    '<line class="plot-grid" x1="0" x2="100%" y1="{y}" y2="{y}"/>'
-    '<text class="plot-label" x="2" y="{label_y}">{text}</text>'
-)
+_LEVEL = Markup('<line class="plot-grid" x1="0" x2="100%" y1="{y}" y2="{y}"/>')
+_LEVEL_NAME = Markup('<text class="plot-label plot-name" x="2" y="{y}">{text}</text>')
 _COUNT = Markup(
     '<line class="plot-grid" x1="{x}" x2="{x}" y1="0" y2="{bottom}"/>'
     '<text class="plot-label" x="{x}" y="{label_y}" text-anchor="{anchor}">{text}</text>'
@@ -144,6 +142,7 @@ def weibull_plot(
         *_levels(axes),
         *_counts(axes),
         _curves(axes, band),
+        *_level_names(axes),
         _target(axes, target_cycles),
         *(
             _MARK.format(
@@ -179,16 +178,20 @@ def _axes(points: Sequence[PlotPoint], band: Sequence[BandPoint]) -> _Axes:
 
 
 def _levels(axes: _Axes) -> list[Markup]:
-    """Lines of the upright scale, named at their left end."""
+    """Lines of the upright scale."""
+    return [_LEVEL.format(y=f"{axes.down(mark):.1f}") for mark, _ in _marks(axes)]
+
+
+def _level_names(axes: _Axes) -> list[Markup]:
+    """Names of the lines at their left end, drawn over the band so that they can be read."""
     return [
-        _LEVEL.format(
-            y=f"{axes.down(mark):.1f}",
-            label_y=f"{max(axes.down(mark) - 4, _LABEL_TOP_PX):.1f}",
-            text=text,
-        )
-        for mark, text in SCALE_MARKS
-        if axes.lowest <= mark <= axes.highest
+        _LEVEL_NAME.format(y=f"{max(axes.down(mark) - 4, _LABEL_TOP_PX):.1f}", text=text)
+        for mark, text in _marks(axes)
     ]
+
+
+def _marks(axes: _Axes) -> list[tuple[float, str]]:
+    return [each for each in SCALE_MARKS if axes.lowest <= each[0] <= axes.highest]
 
 
 def _counts(axes: _Axes) -> list[Markup]:
