@@ -85,9 +85,9 @@ def p_value_text(value: float) -> str:
     Examples
     --------
     >>> p_value_text(0.0512), p_value_text(0.000002)
-    ('0.051', 'below 0.001')
+    ('= 0.051', 'below 0.001')
     """
-    return "below 0.001" if value < 0.001 else f"{value:.3f}"
+    return "below 0.001" if value < 0.001 else f"= {value:.3f}"
 
 
 def warning_texts(report: FitReport) -> list[str]:
@@ -133,7 +133,8 @@ def comparison_text(comparison: LotHomogeneity) -> str:
         tested = [(name, test) for name, test in found if not isinstance(test, NotEstimable)]
         name, least = min(tested, key=lambda pair: pair[1].p_value)
         return _compared(what, name, least.p_value, tests.notes)
-    if isinstance(log_rank, LogRankTest) and "LOW_POWER" not in log_rank.notes:
+    # Groups of one unit each have an order of failures by themselves: a test says nothing.
+    if isinstance(log_rank, LogRankTest) and all(each.unit_count > 1 for each in log_rank.groups):
         return _compared(what, "order of failures", log_rank.p_value, log_rank.notes)
     reason = say(fit_wording.NOT_ESTIMABLE, tests.reason)
     return fit_wording.NOT_COMPARED.format(what=what, reason=reason)

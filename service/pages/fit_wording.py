@@ -101,8 +101,8 @@ NOTES_ON_NO_DIFFERENCE: dict[str, str] = {
     "GROUPS_LEFT_OUT": "Groups without a fit of their own are left out.",
 }
 
-DIFFERENCE_SEEN = "{what}: they differ ({which}, p = {p_value}). Do not read the lot as one."
-NO_DIFFERENCE_SEEN = "{what}: no difference seen ({which}, p = {p_value})."
+DIFFERENCE_SEEN = "{what}: they differ ({which}, p {p_value}). Do not read the lot as one."
+NO_DIFFERENCE_SEEN = "{what}: no difference seen ({which}, p {p_value})."
 NOT_COMPARED = "{what}: {reason}."
 
 OPINIONS: dict[str, str] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -176,6 +177,18 @@ def test_a_difference_is_said_and_so_is_how_little_none_shows(service: ServiceCl
     alike = fit.comparison_text(compared(service, FEW_A=few, FEW_B=few))
     assert "no difference seen" in alike
     assert alike.endswith("With so few failures that shows little.")
+
+
+def test_a_weak_batch_among_units_that_all_ran_out_is_seen_by_the_order_of_failures(
+    service: ServiceClient,
+) -> None:
+    """Four failed, eight unbroken: no Weibull for the sound batch, p = 0.0002 by log-rank
+    (statistic 13.99 on one degree of freedom, its upper tail by math.erfc)."""
+    weak = [(735, True), (1_668, True), (2_694, True), (3_049, True)]
+    text = fit.comparison_text(compared(service, SB_17=weak, SB_12=[(10_000, False)] * 8))
+    assert text.startswith("Lots: they differ (order of failures, p below 0.001).")
+    assert math.erfc(math.sqrt(13.99 / 2)) == pytest.approx(0.000184, rel=0.01)
+    assert text.endswith("With so few failures the p-value is only a guide.")
 
 
 def test_groups_without_enough_failures_are_not_compared(service: ServiceClient) -> None:
