@@ -8,9 +8,10 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 
-from analysis.decision.terms import target_lives_each
+from analysis.decision.terms import Terms, planned_cycles, target_lives_each, terms_of
+from analysis.decision.weibayes_plan import required_target_lives, worst_target_lives
 from analysis.statistics.success_run import units_required_at
-from analysis.statistics.weibayes import reaches_requirement, target_lives_required
+from analysis.statistics.weibayes import reaches_requirement
 from schemas.cycles import STATION_MODES
 from schemas.problems import ProblemError
 from schemas.specs import Conditions, FailureDefinition, Plan, Requirement, ShapeAssumption, Spec
@@ -298,39 +299,28 @@ def _attribute_shortfalls(spec: Spec) -> list[ProblemError]:
 
 def _lives_out_of_reach(spec: Spec) -> list[ProblemError]:
     """Requirements whose target lives the plan's units cannot reach even if none fails."""
-    plan = spec.plan
-    if plan.credit != "ONCE_AT_TARGET" and spec.shape is None:
+    if spec.shape is None:
         return []  # A fault of its own: such a plan needs a shape.
-    most_units = plan.max_units or plan.unit_count
-    return [
-        _fault(
-            "PLAN_CANNOT_ACCEPT",
-            "/plan/unit_count",
-            f"{most_units} units that all run to their planned cycles earn {reached:.4g} target "
-            f"lives at the worst shape; requirement {index} needs {needed:.4g}. "
-            "Plan more units, more cycles or fewer allowed failures.",
-        )
-        for index, requirement in enumerate(spec.requirement)
-        if not reaches_requirement(
-            reached := most_units * _least_lives_each(spec, requirement),
-            needed := target_lives_required(
-                requirement.reliability,
-                requirement.confidence,
-                allowed_failures=plan.allowed_failures,
-            ),
-        )
-    ]
+    faults = []
+    for index, requirement in enumerate(spec.requirement):
+        terms = terms_of(spec, requirement, after_data=False)
+        needed = required_target_lives(terms)
+        reached = terms.max_units * _lives_each(terms)
+        if not reaches_requirement(reached, needed):
+            detail = (
+                f"{terms.max_units} units that all run to their planned cycles earn "
+                f"{reached:.4g} target lives at the worst shape; requirement {index} needs "
+                f"{needed:.4g}. Plan more units, more cycles or fewer allowed failures."
+            )
+            faults.append(_fault("PLAN_CANNOT_ACCEPT", "/plan/unit_count", detail))
+    return faults
 
 
-def _least_lives_each(spec: Spec, requirement: Requirement) -> float:
-    """Target lives of a unit that ran as planned, at the shape that gives least."""
-    ends_at = spec.plan.credit_ends_at(requirement.target_cycles)
-    ratio = max(1, ends_at) / requirement.target_cycles
-    if spec.plan.credit == "ONCE_AT_TARGET":
-        return 1.0 if ratio >= 1.0 else 0.0
-    assert spec.shape is not None
-    worst = spec.shape.shape_low if ratio > 1.0 else spec.shape.shape_high
-    return target_lives_each(ratio, worst)
+def _lives_each(terms: Terms) -> float:
+    """Target lives of a unit that ran as planned, at the worst shape."""
+    if terms.credit == "ONCE_AT_TARGET" and terms.planned_cycles < terms.target_cycles:
+        return 0.0
+    return worst_target_lives([terms.last_credited_cycles], terms).target_lives
 
 
 def _units_needed(spec: Spec, requirement: Requirement) -> int:
@@ -345,4 +335,4 @@ def _units_needed(spec: Spec, requirement: Requirement) -> int:
 
 def _life_ratio(plan: Plan, requirement: Requirement) -> float:
     """Planned cycles over target cycles."""
-    return max(1, plan.planned_for(requirement.target_cycles)) / requirement.target_cycles
+    return planned_cycles(plan, requirement.target_cycles) / requirement.target_cycles
