@@ -1,6 +1,7 @@
 """What stage one of the reduction says about one stretch: the input of stage two."""
 
 from datetime import datetime
+from typing import Any
 
 from msgspec import Struct
 
@@ -145,3 +146,24 @@ class StretchSummary(Struct, frozen=True, kw_only=True):
     missing_after_counted: int = 0
     baseline_first: Baseline | None = None
     baseline_last: Baseline | None = None
+
+
+class StageOneRows(Struct, frozen=True, kw_only=True):
+    """
+    Result rows of the stage-one texts `totals`, `ends` and `streaks_*`, as they came.
+
+    A streak ends with the groups of cycles up to its first one and the counters that
+    lack before it. `attempts` are (stretch, lap, cycles below the lower limit at its
+    end), `missing_before_end` (stretch, lap, counters that lack before its last cycle),
+    `missing_after_counted` the same after its last counted cycle. `baselines` are the
+    result of the text of that name, after the length of a block in cycles.
+    """
+
+    totals: list[tuple[Any, ...]]
+    ends: list[tuple[Any, ...]]
+    streaks: list[tuple[Any, ...]]
+    attempts: list[tuple[Any, ...]]
+    peaks: list[tuple[Any, ...]] = []
+    missing_before_end: list[tuple[int, int, int]] = []
+    missing_after_counted: list[tuple[int, int, int]] = []
+    baselines: list[tuple[Any, ...]] = []

@@ -17,6 +17,7 @@ from schemas.stretches import (
     CycleGroup,
     CycleRange,
     CycleTally,
+    StageOneRows,
     Streak,
     StretchSummary,
 )
@@ -32,27 +33,6 @@ class StretchBase(Struct, frozen=True, kw_only=True):
     rig_id: str
     run_id: str
     station_no: int
-
-
-class StageOneRows(Struct, frozen=True, kw_only=True):
-    """
-    Result rows of the stage-one texts `totals`, `ends` and `streaks_*`, as they came.
-
-    A streak ends with the groups of cycles up to its first one and the counters that
-    lack before it. `attempts` are (stretch, lap, cycles below the lower limit at its
-    end), `missing_before_end` (stretch, lap, counters that lack before its last cycle),
-    `missing_after_counted` the same after its last counted cycle. `baselines` are the
-    result of the text of that name, after the length of a block in cycles.
-    """
-
-    totals: list[tuple[Any, ...]]
-    ends: list[tuple[Any, ...]]
-    streaks: list[tuple[Any, ...]]
-    attempts: list[tuple[Any, ...]]
-    peaks: list[tuple[Any, ...]] = []
-    missing_before_end: list[tuple[int, int, int]] = []
-    missing_after_counted: list[tuple[int, int, int]] = []
-    baselines: list[tuple[Any, ...]] = []
 
 
 class _Lap:

@@ -6,9 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from msgspec import Struct
-
-from schemas.stretches import NOT_COUNTED_REASONS, CycleGroup
+from schemas.stretches import NOT_COUNTED_REASONS, CycleGroup, StageOneRows
 
 COUNTED = 0
 """What a cycle that counts misses."""
@@ -21,27 +19,10 @@ A fourth name in the results, `by_clock`, stands for laps by start time where co
 disagree."""
 
 
-class VariantRows(Struct, frozen=True, kw_only=True):
-    """
-    Result rows of stage one for some stretches under one variant.
-
-    Besides what the texts return, a streak carries the groups of cycles up to its
-    first one and the counters that lack before it. `attempts` are (stretch, lap,
-    cycles below the lower limit at its end), `missing_before_end` (stretch, lap,
-    counters that lack before its last cycle) where it ended in a burst or in attempts,
-    `missing_after_counted` the same after its last counted cycle. A baseline carries
-    the length of its block first.
-    """
+class VariantRows(StageOneRows, frozen=True, kw_only=True):
+    """Result rows of stage one for some stretches under one variant."""
 
     variant: str
-    totals: list[tuple[Any, ...]]
-    ends: list[tuple[Any, ...]]
-    streaks: list[tuple[Any, ...]]
-    attempts: list[tuple[Any, ...]]
-    peaks: list[tuple[Any, ...]]
-    missing_before_end: list[tuple[int, int, int]]
-    missing_after_counted: list[tuple[int, int, int]]
-    baselines: list[tuple[Any, ...]]
 
 
 CountsByPoint = dict[int, list[CycleGroup]]

@@ -17,12 +17,11 @@ from analysis.reduction.rules import (
     stage_one_parameters,
     streak_text_name,
 )
-from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
+from analysis.reduction.summaries import StretchBase, fold_summaries
 from schemas.specs import Spec
 from schemas.stretches import StretchSummary
 from service.storage import memos
 from service.storage.lot_facts import LotFacts, StretchRecord, read_texts
-from service.storage.stage_one_results import VariantRows
 from service.storage.store import Cursor
 from service.storage.summaries import StageOne
 from service.workflows.kept import read_kept
@@ -80,7 +79,11 @@ def summarise(db: Cursor, facts: LotFacts, spec: Spec, *, keep: bool) -> dict[in
 
 def stage_one_for(db: Cursor, spec: Spec, full_scale: float | None) -> StageOne:
     """Stage one with the limits of a specification bound."""
-    texts = read_texts(db)
+    return _stage_one(db, spec, full_scale, read_texts(db))
+
+
+def _stage_one(db: Cursor, spec: Spec, full_scale: float | None, texts: dict[int, str]) -> StageOne:
+    """The same, where the texts of the rows are read already."""
     wanted = set(spec.conditions.station_modes)
     mode_keys = [key for key, text in texts.items() if text in wanted]
     parameters = stage_one_parameters(spec, full_scale) | mode_parameters(mode_keys)
@@ -127,9 +130,11 @@ def _compute(
         for each in stretches
     }
     texts = read_texts(db)
+    persistence = spec.failure.persistence
+    persistent = persistence.cycles if persistence else None
     by_variant: dict[str, dict[int, list[StretchSummary]]] = defaultdict(lambda: defaultdict(list))
-    for rows in stage_one_for(db, spec, full_scale).run([*bases]):
-        for summary in _folded(rows, bases, texts, spec):
+    for rows in _stage_one(db, spec, full_scale, texts).run([*bases]):
+        for summary in fold_summaries(rows, bases, texts, persistent):
             by_variant[rows.variant][summary.stretch_key].append(summary)
     return {
         key: StretchReadings(
@@ -140,24 +145,3 @@ def _compute(
         )
         for key in bases
     }
-
-
-def _folded(
-    rows: VariantRows, bases: dict[int, StretchBase], texts: dict[int, str], spec: Spec
-) -> list[StretchSummary]:
-    persistence = spec.failure.persistence
-    return fold_summaries(
-        StageOneRows(
-            totals=rows.totals,
-            ends=rows.ends,
-            streaks=rows.streaks,
-            attempts=rows.attempts,
-            peaks=rows.peaks,
-            missing_before_end=rows.missing_before_end,
-            missing_after_counted=rows.missing_after_counted,
-            baselines=rows.baselines,
-        ),
-        bases,
-        texts,
-        persistence.cycles if persistence else None,
-    )

@@ -4,8 +4,8 @@ from datetime import timedelta
 
 from reduction_builders import FIRST_START
 
-from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
-from schemas.stretches import CycleGroup, CycleRange, CycleTally, Streak
+from analysis.reduction.summaries import StretchBase, fold_summaries
+from schemas.stretches import CycleGroup, CycleRange, CycleTally, StageOneRows, Streak
 
 LATER = FIRST_START + timedelta(hours=1)
 BASE = StretchBase(stretch_key=7, unit_key=3, rig_id="RIG-A", run_id="run-07", station_no=2)

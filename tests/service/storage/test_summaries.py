@@ -29,9 +29,9 @@ from analysis.reduction.rules import (
     stage_one_parameters,
     streak_text_name,
 )
-from analysis.reduction.summaries import StageOneRows, StretchBase, fold_summaries
+from analysis.reduction.summaries import StretchBase, fold_summaries
 from schemas.specs import Spec
-from schemas.stretches import CycleGroup, CycleRange, StretchSummary
+from schemas.stretches import CycleGroup, CycleRange, StageOneRows, StretchSummary
 from service.storage.stage_one_results import VariantRows
 from service.storage.summaries import StageOne
 from service.workflows.stage_one_texts import stage_one_texts
