@@ -71,6 +71,13 @@ def evaluate_reading(db: Cursor, reading: LotReading, *, keep: bool) -> Evaluati
     return evaluation
 
 
+def lives_and_evaluation(db: Cursor, reading: LotReading) -> tuple[list[UnitLife], Evaluation]:
+    """The lives of a lot and what they say, each read or computed once; nothing is stored."""
+    lives = lives_of(db, reading, keep=False)
+    kept = _kept(db, reading, evaluation_key(reading))
+    return lives, evaluation_of(reading, lives) if kept is None else kept
+
+
 def is_kept(db: Cursor, lot_id: str) -> bool:
     """Whether the evaluation of a lot under its own specification can be read as it stands."""
     reading = read_lot(db, lot_id)

@@ -12,8 +12,8 @@ from msgspec import Struct
 from schemas.decisions import Provenance
 from schemas.lives import UnitLife
 from service.storage.store import Cursor
-from service.workflows.evaluate_lot import evaluate
-from service.workflows.reduce_lot import lives_of, read_lot
+from service.workflows.evaluate_lot import lives_and_evaluation
+from service.workflows.reduce_lot import read_lot
 
 ANSWERS_VERSION = 1
 """Raised when equal lives and an equal question could get another answer than before."""
@@ -38,11 +38,11 @@ def read_lot_lives(db: Cursor, lot_id: str) -> LotLives:
     NotFound
         If there is no such lot.
     """
-    evaluation = evaluate(db, lot_id)
+    lives, evaluation = lives_and_evaluation(db, read_lot(db, lot_id))
     return LotLives(
         lot_id=lot_id,
         lot_number=evaluation.lot_number,
-        lives=lives_of(db, read_lot(db, lot_id), keep=False),
+        lives=lives,
         open_hold_count=evaluation.evidence.open_hold_count,
         provenance=evaluation.provenance,
     )
