@@ -1,0 +1,170 @@
+"""Evidence from units that passed or failed the target, valid at every look."""
+
+import math
+
+from scipy import special
+
+from analysis.checks import check_count, check_fraction
+from analysis.statistics.rising_sums import log_beta_sum
+from schemas.anytime import PriorDensity
+
+_MOST_UNITS = 100_000_000
+_BELOW = PriorDensity(shape=1.0, rate=0.5)
+_MOST_TERMS = 2e5
+_ENOUGH_FOR_LOG = 1e-290
+
+
+def log_count_evidence(
+    failure_count: int, unit_count: int, *, reliability: float, prior: PriorDensity
+) -> float:
+    """
+    Logarithm of the evidence that a lot is better than its requirement, from counts.
+
+    Parameters
+    ----------
+    failure_count : int, 0 to `unit_count`
+    unit_count : int, >= 0
+        Units that have passed the target or failed before it.
+    reliability : float, fraction, keyword only
+        Required reliability at the target.
+    prior : PriorDensity, keyword only
+        The same density as for target lives, on the failure probability as a multiple
+        of the allowed one.
+
+    Returns
+    -------
+    float
+        As `anytime_evidence.log_evidence`, and for any distribution of lives.
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range.
+
+    Notes
+    -----
+    Beta(a, 1 + b/p0) cut to (0, p0), p0 = 1 - R: the ratio of the beta integrals with
+    their powers cancelled is ``a/(a+r) F(a+B+n, a+r) / F(a+B, a)``, F from
+    `log_beta_sum` at p0.
+
+    Examples
+    --------
+    >>> from analysis.statistics.anytime_evidence import PRIORS
+    >>> even = PRIORS["EVEN"]
+    >>> log_count_evidence(0, 54, reliability=0.95, prior=even) >= math.log(10.0)
+    True
+    """
+    count, units = _counts(failure_count, unit_count)
+    allowed = 1.0 - check_fraction("reliability", reliability)
+    shape, other = prior.shape, 1.0 + prior.rate / allowed
+    return (
+        math.log(shape / (shape + count))
+        + log_beta_sum(allowed, shape + other + units, shape + count)
+        - log_beta_sum(allowed, shape + other, shape)
+    )
+
+
+def units_to_accept(
+    failure_count: int, *, reliability: float, confidence: float, prior: PriorDensity
+) -> int:
+    """
+    Finished units from which a lot with so many failures is accepted.
+
+    Parameters
+    ----------
+    failure_count : int, >= 0
+    reliability, confidence : float, fractions, keyword only
+    prior : PriorDensity, keyword only
+
+    Returns
+    -------
+    int
+        Units that passed or failed, the failed ones among them.
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range, or more than a hundred million units are needed.
+
+    Examples
+    --------
+    >>> from analysis.statistics.anytime_evidence import PRIORS
+    >>> [
+    ...     units_to_accept(r, reliability=0.95, confidence=0.90, prior=PRIORS["EVEN"])
+    ...     for r in (0, 1)
+    ... ]
+    [54, 103]
+    """
+    count = check_count("failure_count", failure_count, least=0, most=_MOST_UNITS)
+    level = -math.log1p(-check_fraction("confidence", confidence))
+
+    def is_enough(units: int) -> bool:
+        found = log_count_evidence(count, units, reliability=reliability, prior=prior)
+        return found >= level * (1.0 - 1e-12)
+
+    low, high = count - 1, max(2 * count, 1)
+    while not is_enough(high):
+        low, high = high, 2 * high
+        check_count("unit_count", high, least=0, most=_MOST_UNITS)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if is_enough(middle) else (middle, high)
+    return high
+
+
+def log_count_evidence_below(failure_count: int, unit_count: int, *, reliability: float) -> float:
+    """
+    Logarithm of the evidence that a lot is below its requirement, from counts.
+
+    Parameters
+    ----------
+    failure_count : int, 0 to `unit_count`
+    unit_count : int, >= 0
+        Every unit that was started: units still running count as passed, because
+        failures finish before passes.
+    reliability : float, fraction, keyword only
+
+    Returns
+    -------
+    float
+        As `anytime_below.log_evidence_below`, and for any distribution of lives.
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range.
+
+    Notes
+    -----
+    Beta(1, 1 + 0.5/p0) cut to (p0, 1). Summed where that is quick, else from the
+    complement of the regularised incomplete beta function.
+
+    Examples
+    --------
+    >>> log_count_evidence_below(5, 12, reliability=0.95) > math.log(10.0)
+    True
+    >>> round(log_count_evidence_below(0, 0, reliability=0.95), 12)
+    0.0
+    """
+    count, units = _counts(failure_count, unit_count)
+    allowed = 1.0 - check_fraction("reliability", reliability)
+    other = 1.0 + _BELOW.rate / allowed
+    passed = units - count
+    after = _log_upper_part(_BELOW.shape + count, other + passed, allowed)
+    before = _log_upper_part(_BELOW.shape, other, allowed)
+    return after - before - count * math.log(allowed) - passed * math.log1p(-allowed)
+
+
+def _log_upper_part(first: float, second: float, above: float) -> float:
+    """Logarithm of the integral of ``p^(first-1) (1-p)^(second-1)`` from `above` to 1."""
+    share = float(special.betaincc(first, second, above))
+    if share > _ENOUGH_FOR_LOG:
+        return float(special.betaln(first, second)) + math.log(share)
+    # So small a share lies far beyond the middle, where the sum's terms only fall.
+    series = log_beta_sum(1.0 - above, first + second, second)
+    return first * math.log(above) + second * math.log1p(-above) - math.log(second) + series
+
+
+def _counts(failure_count: int, unit_count: int) -> tuple[int, int]:
+    units = check_count("unit_count", unit_count, least=0, most=2 * _MOST_UNITS)
+    return check_count("failure_count", failure_count, least=0, most=units), units
