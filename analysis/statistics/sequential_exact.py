@@ -8,7 +8,13 @@ from scipy import special
 
 from analysis.checks import FloatArray, check_count, check_fraction, check_positive
 from analysis.errors import OutsideDomainError
-from schemas.test_plans import CountedStops, ExactOutcome, SequentialLines, TimedStops
+from schemas.test_plans import (
+    CountedStops,
+    ExactOutcome,
+    SequentialLines,
+    SequentialTimeLines,
+    TimedStops,
+)
 
 _SLACK = 1e-12  # A line through a whole number of failures must not miss it by rounding.
 
@@ -53,6 +59,53 @@ def truncated_counted_plan(
         accept_at.append(max(-1, math.floor(middle - lines.accept_intercept + _SLACK)))
         reject_at.append(math.ceil(middle + lines.reject_intercept - _SLACK))
     return CountedStops(accept_at=(*accept_at, allowed), reject_at=(*reject_at, allowed + 1))
+
+
+def truncated_timed_plan(
+    lines: SequentialTimeLines, last_total: float, *, allowed_failures: int
+) -> TimedStops:
+    """
+    Stops of a plan on a total that follows Wald's lines and ends for certain.
+
+    Parameters
+    ----------
+    lines : SequentialTimeLines
+        Lines to follow.
+    last_total : float, finite, > 0
+        Total at which the plan ends by accepting. Unit of the lines.
+    allowed_failures : int, >= 0, keyword only
+        Most failures with which it then accepts; one more refuses whenever it comes.
+
+    Returns
+    -------
+    TimedStops
+
+    Raises
+    ------
+    OutsideDomainError
+        If an argument is out of its range.
+
+    Examples
+    --------
+    >>> from analysis.statistics.sequential_lines import sequential_time_lines
+    >>> lines = sequential_time_lines(
+    ...     2.0, 1.0, shape=1.0, producer_risk=0.10, consumer_risk=0.10
+    ... )
+    >>> stops = truncated_timed_plan(lines, 20.6, allowed_failures=15)
+    >>> [round(total, 2) for total in stops.accept_totals[:3]], stops.accept_totals[-1]
+    ([4.39, 5.78, 7.17], 20.6)
+    >>> min(stops.reject_totals), round(stops.reject_totals[4], 2), stops.reject_totals[16]
+    (4, 1.15, 20.6)
+    """
+    last = check_positive("last_total", last_total)
+    allowed = check_count("allowed_failures", allowed_failures, least=0)
+    accept = [lines.accept_intercept + lines.slope * r for r in range(allowed + 1)]
+    refuse = {r: lines.slope * r - lines.reject_intercept for r in range(1, allowed + 1)}
+    return TimedStops(
+        accept_totals=tuple(min(total, last) for total in accept),
+        reject_totals={r: min(total, last) for r, total in refuse.items() if total > _SLACK}
+        | {allowed + 1: last},
+    )
 
 
 def counted_outcome(plan: CountedStops, reliabilities: Sequence[float]) -> list[ExactOutcome]:

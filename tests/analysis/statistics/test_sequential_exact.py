@@ -14,8 +14,9 @@ from analysis.statistics.sequential_exact import (
     counted_outcome,
     timed_outcome,
     truncated_counted_plan,
+    truncated_timed_plan,
 )
-from analysis.statistics.sequential_lines import sequential_lines
+from analysis.statistics.sequential_lines import sequential_lines, sequential_time_lines
 from schemas.test_plans import CountedStops, TimedStops
 
 LINES = sequential_lines(0.95, 0.85, producer_risk=0.10, consumer_risk=0.10)
@@ -123,3 +124,21 @@ def test_a_timed_plan_that_does_not_end_is_refused(
 ) -> None:
     with pytest.raises(OutsideDomainError):
         timed_outcome(TimedStops(accept_totals=accept, reject_totals=reject), [1.0])
+
+
+def test_a_truncated_plan_on_a_total_follows_its_lines_and_ends() -> None:
+    lines = sequential_time_lines(2.0, 1.0, shape=1.0, producer_risk=0.10, consumer_risk=0.10)
+    plan = truncated_timed_plan(lines, 20.6, allowed_failures=15)
+    assert plan.accept_totals[0] == pytest.approx(lines.accept_intercept)
+    assert plan.accept_totals[3] == pytest.approx(lines.accept_intercept + 3 * lines.slope)
+    assert plan.accept_totals[-1] == plan.reject_totals[16] == 20.6
+    assert plan.reject_totals[5] == pytest.approx(5 * lines.slope - lines.reject_intercept)
+    # Truncated far away, true risks obey Wald's inequalities: at most 0.10 / (1 - 0.10)
+    # each, and together at most 0.20 (Wald 1947, from memory).
+    far = truncated_timed_plan(lines, 150.0, allowed_failures=100)
+    [good, bad] = timed_outcome(far, [2.0, 1.0])
+    assert good.chance_of_refusal <= 0.1 / 0.9
+    assert bad.chance_of_acceptance <= 0.1 / 0.9
+    assert good.chance_of_refusal + bad.chance_of_acceptance <= 0.20
+    [cut_good, _] = timed_outcome(plan, [2.0, 1.0])
+    assert cut_good.mean_length < good.mean_length
