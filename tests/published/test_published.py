@@ -7,9 +7,10 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from product_source import ROOT
 
 _HERE = Path(__file__).parent
-CASES = json.loads((_HERE / "cases.json").read_text(encoding="utf-8"))
+CASES = json.loads((ROOT / "service" / "validation" / "cases.json").read_text(encoding="utf-8"))
 
 
 def load_adapter() -> ModuleType:

@@ -7,7 +7,7 @@ from typing import Any
 
 from product_source import ROOT
 
-_CASES = ROOT / "tests" / "published" / "cases.json"
+_CASES = ROOT / "service" / "validation" / "cases.json"
 
 
 def published_case(case_id: str) -> dict[str, Any]:

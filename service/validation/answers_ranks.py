@@ -1,7 +1,7 @@
 """Published cases of plotting positions and the line through them."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -12,8 +12,11 @@ from schemas.ranks import RankLine
 Values = dict[str, Any]
 
 # On Weibull paper x is the log life, y the plotting position.
-REGRESSED = {"x_on_y": "CYCLES_ON_POSITION", "y_on_x": "POSITION_ON_CYCLES"}
-RANK_RULES = {"benard": "BENARD", "exact": "MEDIAN"}
+REGRESSED: dict[str, Literal["CYCLES_ON_POSITION", "POSITION_ON_CYCLES"]] = {
+    "x_on_y": "CYCLES_ON_POSITION",
+    "y_on_x": "POSITION_ON_CYCLES",
+}
+RANK_RULES: dict[str, Literal["MEDIAN", "BENARD"]] = {"benard": "BENARD", "exact": "MEDIAN"}
 
 
 def rank_regression_weibull2(inputs: Values) -> Values:
