@@ -8,10 +8,10 @@ from typing import Any
 
 import msgspec
 
-from service.demo.facts import LotFacts, LotPlan
+from service.demo.facts import LotFacts, LotPlan, SensorError
 from service.demo.files import WrittenFile, write_lot_files, write_one_file
 from service.demo.lots import repeated
-from service.demo.scenario import PART_NUMBER, rig_settings, spec
+from service.demo.scenario import PART_NUMBER, rig_settings, sensor_name, spec
 from service.demo.timetable import plan_lot
 from service.demo.truth import lot_truth
 
@@ -36,8 +36,8 @@ def write_bundle(
         The lot.
     folder : Path
         Made if it does not exist. It gets the Parquet files, ``setup.json``
-        (specification, sample, rigs), ``events.json`` (inspections, rig events)
-        and ``truth.json``.
+        (specification, sample, rigs), ``events.json`` (inspections, rig
+        events, calibrations found out later) and ``truth.json``.
     scale : float, 0.05 to 100, keyword only
         Length of the test; 1.0 is the full one.
     said : callable, keyword only
@@ -84,8 +84,7 @@ def write_large_bundle(facts: LotFacts, folder: Path, *, scale: float, row_count
 def setup_of(plan: LotPlan) -> dict[str, Any]:
     """What the service must be told before the first row: specification, sample, rigs."""
     facts = plan.facts
-    specification = spec(facts.spec_id, scale=plan.scale)
-    specification["plan"]["unit_count"] = len(facts.units)
+    specification = spec(facts.spec_id, scale=plan.scale, unit_count=len(facts.units))
     rigs = rig_settings()
     return {
         "part_number": PART_NUMBER,
@@ -105,12 +104,36 @@ def setup_of(plan: LotPlan) -> dict[str, Any]:
 
 
 def events_of(plan: LotPlan) -> dict[str, Any]:
-    """Records beside the rows: inspections and rig events, ready to be posted."""
+    """
+    Records beside the rows, ready to be posted: inspections, rig events, calibrations.
+
+    A calibration is found out after the test: it is posted after everything else.
+    """
     inspections = [record for unit in plan.units for record in unit.inspections]
     inspections.sort(key=lambda record: record.inspected_at)
     return {
         "inspections": [msgspec.to_builtins(record) for record in inspections],
         "rig_events": [msgspec.to_builtins(record) for record in plan.rig_events],
+        "calibrations": calibrations_of(plan.facts),
+    }
+
+
+def calibrations_of(facts: LotFacts) -> list[dict[str, Any]]:
+    """What was found out of sensors after a lot's test, as ``POST /v1/calibrations`` takes it."""
+    return [_calibration(facts, error) for error in facts.sensor_errors]
+
+
+def _calibration(facts: LotFacts, error: SensorError) -> dict[str, Any]:
+    sensor_id = sensor_name(error.rig_id, error.station_no)
+    return {
+        "calibration_key": f"{facts.lot_number}-{sensor_id}-recalibrated",
+        "sensor_id": sensor_id,
+        "from_at": error.from_at,
+        "to_at": error.found_at,
+        "gain": error.gain,
+        "offset_mpa": error.offset_mpa,
+        "found_at": error.found_at,
+        "reason": error.reason,
     }
 
 

@@ -147,7 +147,7 @@ class DemoClient:
         self._json("POST", f"/v1/lots/{lot_id}/assignments", body)
 
     def record(self, collection: str, record: dict[str, Any]) -> None:
-        """Post one record: `collection` is ``rig-events`` or ``inspections``."""
+        """Post one record: `collection` is ``rig-events``, ``inspections`` or ``calibrations``."""
         self._json("POST", f"/v1/{collection}", record)
 
     def upload(self, path: Path, *, sent: Callable[[int], None]) -> None:

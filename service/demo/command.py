@@ -9,14 +9,14 @@ import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 
 from service.app import build_app, issue_sign_in_code
 from service.data_lock import hold_data_directory
-from service.demo.bundle import LotBundle, events_of, setup_of, write_bundle
-from service.demo.client import DemoClient
+from service.demo.bundle import LotBundle, calibrations_of, events_of, setup_of, write_bundle
+from service.demo.client import DemoClient, EvaluationSeen
 from service.demo.lots import DEMO_LOTS, lot
 from service.demo.scenario import PART_NUMBER
 from service.demo.verdict_table import LotSeen, differences, verdict_table
@@ -73,20 +73,58 @@ def run_demo(args: argparse.Namespace) -> int:
     return 1 if any(differences(lot_seen) for lot_seen in seen) else 0
 
 
-def _told(url: str, data: Path, folder: Path) -> list[LotSeen]:
+def seen_lots(data: Path, folder: Path, numbers: Sequence[str] = DEMO_LOTS) -> list[LotSeen]:
+    """
+    Lots told to a service that is started for it and stopped again, and what it says of them.
+
+    Parameters
+    ----------
+    data : Path
+        Data directory of that service; what it was told stays in it.
+    folder : Path
+        Where the generated files go.
+    numbers : sequence of str, optional
+        Lots, in the order of their dates.
+    """
+    settings = read_settings(os.environ, data_directory=data)
+    with (
+        hold_data_directory(data),
+        running(build_app(settings), bind("127.0.0.1", 0)) as url,
+    ):
+        return _told(url, data, folder, numbers)
+
+
+def _told(url: str, data: Path, folder: Path, numbers: Sequence[str] = DEMO_LOTS) -> list[LotSeen]:
     """Everything the service is told, lot by lot; a token that nobody keeps does it."""
     token, text = create_token(data, name="demo", kind="SYSTEM", scopes=["admin"])
     try:
         with DemoClient(url, text) as client:
             client.wait_until_ready()
-            lot_ids = {number: _tell_lot(client, number, folder / number) for number in DEMO_LOTS}
+            told = {number: _tell_lot(client, number, folder / number) for number in numbers}
+            before = _found_out(client, told)
             # Asked at the end: later rows of a rig must not change what is said of earlier lots.
             return [
-                LotSeen(facts=lot(number), evaluation=client.evaluation(lot_id))
-                for number, lot_id in lot_ids.items()
+                LotSeen(
+                    facts=lot(number),
+                    evaluation=client.evaluation(lot_id),
+                    before=before.get(number),
+                )
+                for number, lot_id in told.items()
             ]
     finally:
         revoke_token(data, token.token_id)
+
+
+def _found_out(client: DemoClient, lot_ids: dict[str, str]) -> dict[str, EvaluationSeen]:
+    """Tell what was found out of sensors after the test; gives what was said of the lots before."""
+    before = {}
+    for number, lot_id in lot_ids.items():
+        calibrations = calibrations_of(lot(number))
+        if calibrations:
+            before[number] = client.evaluation(lot_id)
+        for calibration in calibrations:
+            client.record("calibrations", calibration)
+    return before
 
 
 def _tell_lot(client: DemoClient, number: str, folder: Path) -> str:

@@ -90,9 +90,8 @@ def write_lot_files(plan: LotPlan, folder: Path) -> Iterator[WrittenFile]:
         In the order of sending: by part, then by rig, disturbed files last.
     """
     rig_ids = list(dict.fromkeys(unit.facts.rig_id for unit in plan.units))
-    # Three parts of a rig, or two where three rigs write, so that a demo lot has six files.
-    fewest = 3 if len(rig_ids) < 3 else 2
-    part_count = max(fewest, round(plan.row_count / len(rig_ids) / _ROWS_PER_FILE))
+    # Two parts of a rig: rows of a lot never come all at once, and every file takes its time.
+    part_count = max(2, round(plan.row_count / len(rig_ids) / _ROWS_PER_FILE))
     for part_no in range(1, part_count + 1):
         for rig_id in rig_ids:
             units = [unit for unit in plan.units if unit.facts.rig_id == rig_id]
@@ -154,8 +153,8 @@ def _tables(
     """Rows of a span, window by window, every window in order of true time."""
     stations: dict[tuple[str, int], list[tuple[UnitPlan, RunPlan]]] = {}
     for unit in units:
-        place = (unit.facts.rig_id, unit.facts.station_no)
-        stations.setdefault(place, []).extend((unit, run) for run in unit.runs)
+        for run in unit.runs:
+            stations.setdefault((unit.facts.rig_id, run.station_no), []).append((unit, run))
     sources = [_StationRows(plan, runs, span[0]) for runs in stations.values()]
     edges = [*range(span[0], span[1], _WINDOW_US), span[1]]
     for _, until_us in pairwise(edges):
@@ -220,7 +219,11 @@ class _Names:
         self.units = [unit.facts.unit_serial for unit in units]
         self.runs = list(dict.fromkeys(run.run_id for unit in units for run in unit.runs))
         self.sensors = list(
-            dict.fromkeys(sensor_name(u.facts.rig_id, u.facts.station_no) for u in units)
+            dict.fromkeys(
+                sensor_name(unit.facts.rig_id, run.station_no)
+                for unit in units
+                for run in unit.runs
+            )
         )
         self.modes = ["TEST", "WARM_UP"]
         self.stops = sorted({code for rig in self.rigs for code in RAW_CODES[rig].values()})
@@ -267,7 +270,7 @@ def _constants_of_slices(
     """Columns that do not change within a run."""
     lengths = [s.end - s.first for s in slices]
     facts = [s.rows.unit.facts for s in slices]
-    sensors = [sensor_name(unit.rig_id, unit.station_no) for unit in facts]
+    sensors = [sensor_name(s.rows.unit.facts.rig_id, s.rows.run.station_no) for s in slices]
 
     def spread(values: list[int]) -> Integers:
         return np.repeat(np.asarray(values, dtype=np.int64), lengths)[order]
@@ -278,7 +281,7 @@ def _constants_of_slices(
     sensor_places = places("sensor", sensors)
     return {
         "rig_id": _texts(places("rig", [unit.rig_id for unit in facts]), names.rigs),
-        "station_no": pa.array(spread([unit.station_no for unit in facts])),
+        "station_no": pa.array(spread([s.rows.run.station_no for s in slices])),
         "lot_number": _texts(np.zeros(order.size, dtype=np.int64), [names.lot_number]),
         "unit_serial": _texts(places("unit", [unit.unit_serial for unit in facts]), names.units),
         "run_id": _texts(places("run", [s.rows.run.run_id for s in slices]), names.runs),

@@ -6,23 +6,28 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
+from msgspec import structs
 
 from service.demo.facts import (
     ClockJump,
     CounterReset,
     Law,
+    LoggingOff,
     LotFacts,
     Reexport,
     Repeat,
     RightAnswer,
+    RigSideLeak,
+    SensorError,
+    StationMove,
     Stop,
     StopPurpose,
     UnitFacts,
 )
 from service.demo.scenario import STATION_COUNT
 
-DEMO_LOTS = ("L01", "L02", "L03", "L04", "L06", "L08")
-"""Lots in the order of their dates. L05 and L07 keep their place in the calendar."""
+DEMO_LOTS = ("L01", "L02", "L03", "L04", "L05", "L06", "L07", "L08")
+"""Lots in the order of their dates: no station carries two units at once."""
 
 _GOOD = Law(shape=2.2, scale_cycles=1_110_000)
 _FAIR = Law(shape=2.2, scale_cycles=809_000)
@@ -80,6 +85,7 @@ def repeated(facts: LotFacts, unit_count: int) -> LotFacts:
             station_no=stations[(unit_no - 1) % len(stations)][1],
             life_cycles=source[(unit_no - 1) % len(source)].life_cycles,
             growth_mpa_per_1000=source[(unit_no - 1) % len(source)].growth_mpa_per_1000,
+            comes_and_goes=source[(unit_no - 1) % len(source)].comes_and_goes,
         )
         for unit_no in range(1, unit_count + 1)
     )
@@ -108,11 +114,16 @@ def _units(
     lives: Sequence[int],
     *,
     seed: int,
-    rig_ids: Sequence[str] = _TWO_RIGS,
+    stations: Sequence[tuple[str, int]] | None = None,
     batches: Sequence[str] | None = None,
 ) -> tuple[UnitFacts, ...]:
-    """Units in the order of their stations; growth between 0.02 and 1 MPa per 1,000 cycles."""
+    """
+    Units in the order of their stations, those of the two rigs if none are given.
+
+    Growth of decay is between 0.02 and 1 MPa per 1,000 cycles; one leak in four comes and goes.
+    """
     growth = np.exp(np.random.default_rng([seed, 7]).uniform(np.log(0.02), 0.0, len(lives)))
+    goes = np.random.default_rng([seed, 8]).random(len(lives)) < 0.25
     return tuple(
         UnitFacts(
             unit_no=index + 1,
@@ -122,8 +133,9 @@ def _units(
             station_no=station_no,
             life_cycles=lives[index],
             growth_mpa_per_1000=float(growth[index]),
+            comes_and_goes=bool(goes[index]),
         )
-        for index, (rig_id, station_no) in enumerate(_stations(*rig_ids))
+        for index, (rig_id, station_no) in enumerate(stations or _stations(*_TWO_RIGS))
     )
 
 
@@ -189,7 +201,7 @@ def _lot_with_one_failure() -> LotFacts:
         units=_units("L02", lives, seed=2),
         stops=_usual_stops(*_TWO_RIGS),
         right_answer=RightAnswer(
-            verdict="REJECT", kind="NOT_DEMONSTRATED", reliability_lower=0.920
+            verdict="REJECT", kind="NOT_DEMONSTRATED", reliability_lower=0.920, open_holds=()
         ),
     )
 
@@ -205,7 +217,8 @@ def _poor_lot() -> LotFacts:
         starts_at=datetime(2025, 3, 10, 6, 0, tzinfo=UTC),
         units=_units("L03", drawn_lives(_POOR, seed=1, unit_count=12), seed=1),
         stops=_usual_stops(*_TWO_RIGS),
-        right_answer=RightAnswer(verdict="REJECT", kind="SHOWN_BELOW_REQUIREMENT"),
+        unheated_rigs=("RIG-B",),
+        right_answer=RightAnswer(verdict="REJECT", kind="SHOWN_BELOW_REQUIREMENT", open_holds=()),
     )
 
 
@@ -225,7 +238,40 @@ def _lot_with_a_weak_batch() -> LotFacts:
         units=_units("L04", lives, seed=4, batches=batches),
         stops=_usual_stops(*_TWO_RIGS),
         # Which kind of refusal it is hangs on the third digit: not stated.
-        right_answer=RightAnswer(verdict="REJECT"),
+        right_answer=RightAnswer(verdict="REJECT", open_holds=()),
+    )
+
+
+def _lot_with_a_wrong_sensor() -> LotFacts:
+    # Stations 5 and 6 of RIG-B were down: the last three units ran at its station 4 in turn.
+    stations = [*_stations("RIG-A"), *_stations("RIG-B")[:4], ("RIG-B", 4), ("RIG-B", 4)]
+    lives = drawn_lives(_GOOD, seed=5, unit_count=12)
+    return LotFacts(
+        lot_number="L05",
+        title="a good lot, three units of which ran at a station that reads 6 % high",
+        spec_id="CC25-Q1",
+        seed=5,
+        law=_GOOD,
+        starts_at=datetime(2025, 5, 5, 6, 0, tzinfo=UTC),
+        units=_units("L05", lives, seed=5, stations=stations),
+        stops=_usual_stops(*_TWO_RIGS),
+        # Each makes room for the next; the last one for the recalibration.
+        taken_off=(10, 11, 12),
+        sensor_errors=(
+            SensorError(
+                rig_id="RIG-B",
+                station_no=4,
+                gain=1.06,
+                offset_mpa=0.0,
+                from_at=datetime(2025, 5, 1, 12, 0, tzinfo=UTC),
+                found_at=datetime(2025, 5, 30, 10, 0, tzinfo=UTC),
+                reason="reads 6 % high at recalibration; in tolerance on 1 May",
+            ),
+        ),
+        # As shown, all is well. In truth the three units were cycled below the band.
+        right_answer=RightAnswer(
+            verdict="HOLD", verdict_before="ACCEPT", open_holds=("CALIBRATION_FOUND_OUT",)
+        ),
     )
 
 
@@ -243,6 +289,7 @@ def _disturbed_lot() -> LotFacts:
             *_many_stops("RIG-B", shift_cycles=400),
             Stop(rig_id="RIG-B", at_cycles=58_000, minutes=95, purpose="LOW"),
         ),
+        unheated_rigs=("RIG-B",),
         clock_jumps=(ClockJump(rig_id="RIG-A", at_cycles=80_000, seconds=-160),),
         counter_resets=(
             CounterReset(unit_no=2, run_no=3),
@@ -257,6 +304,46 @@ def _disturbed_lot() -> LotFacts:
     )
 
 
+def _lot_with_bracketed_lives() -> LotFacts:
+    lives = drawn_lives(_GOOD, seed=21, unit_count=12)
+    # By unit: life and growth. Rod seals that leak outside, two slow leaks that end in time,
+    # one that has only begun. The others are as drawn.
+    stated = {4: (171_300, 0.020), 6: (137_450, 0.0), 7: (88_200, 0.0), 10: (118_640, 0.030)}
+    stated[12] = (214_500, 0.0225)
+    units = list(_units("L07", lives, seed=21))
+    for unit_no, (life, growth) in stated.items():
+        units[unit_no - 1] = structs.replace(
+            units[unit_no - 1],
+            life_cycles=life,
+            growth_mpa_per_1000=growth,
+            mode="SEAL_DECAY" if growth else "ROD_SEAL_LEAK",
+            comes_and_goes=unit_no == 10,
+        )
+    return LotFacts(
+        lot_number="L07",
+        title="two rod-seal leaks, slow leaks, 12,000 cycles of two units not logged",
+        spec_id="CC25-Q1",
+        seed=21,
+        law=_GOOD,
+        starts_at=datetime(2025, 7, 7, 6, 0, tzinfo=UTC),
+        units=tuple(units),
+        stops=_usual_stops(*_TWO_RIGS),
+        logging_off=tuple(
+            LoggingOff(unit_no=unit_no, at_cycles=130_000, cycles=12_000) for unit_no in (2, 9)
+        ),
+        # Unit 7 was found leaking at 100,000 cycles and has left station 1 of its rig.
+        moves=(StationMove(unit_no=11, at_cycles=125_000, station_no=1),),
+        rig_side_leaks=(RigSideLeak(unit_no=5, at_cycles=75_000),),
+        unheated_rigs=("RIG-A",),
+        right_answer=RightAnswer(
+            verdict="REJECT",
+            kind="NOT_DEMONSTRATED",
+            reliability_lower=0.808,
+            open_holds=("UNIT_OVERDUE",),
+        ),
+    )
+
+
 def _lot_under_way() -> LotFacts:
     rig_ids = tuple(STATION_COUNT)
     lives = drawn_lives(_GOOD, seed=14, unit_count=20)
@@ -267,10 +354,11 @@ def _lot_under_way() -> LotFacts:
         seed=14,
         law=_GOOD,
         starts_at=datetime(2025, 9, 1, 6, 0, tzinfo=UTC),
-        units=_units("L08", lives, seed=14, rig_ids=rig_ids),
+        units=_units("L08", lives, seed=14, stations=_stations(*rig_ids)),
         stops=_usual_stops(*rig_ids, last_at_cycles=110_000),
+        unheated_rigs=("RIG-C",),
         reached_cycles=120_000,
-        right_answer=RightAnswer(verdict="CONTINUE"),
+        right_answer=RightAnswer(verdict="CONTINUE", open_holds=()),
     )
 
 
@@ -281,7 +369,9 @@ _LOTS = {
         _lot_with_one_failure(),
         _poor_lot(),
         _lot_with_a_weak_batch(),
+        _lot_with_a_wrong_sensor(),
         _disturbed_lot(),
+        _lot_with_bracketed_lives(),
         _lot_under_way(),
     )
 }

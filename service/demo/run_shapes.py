@@ -1,4 +1,4 @@
-"""How one run goes: warm-up, cycles that fall short of pressure, and how many rows it takes."""
+"""How one run goes: a cold start, cycles short of pressure, and how many rows it takes."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ _SURPLUS_ROWS = 40
 
 
 class RunShape(Struct, frozen=True, kw_only=True):
-    """Rows of a run: the warm-up first, then cycles that count but for the short bursts."""
+    """Rows of a run: those with cold fluid first, then those that count but for short bursts."""
 
     row_count: int
-    warm_up_rows: int
+    cold_rows: int
     short_bursts: tuple[tuple[int, int], ...]
 
     @property
     def counted_cycles(self) -> int:
         """Rows that count."""
-        return self.row_count - self.warm_up_rows - sum(rows for _, rows in self.short_bursts)
+        return self.row_count - self.cold_rows - sum(rows for _, rows in self.short_bursts)
 
 
 def run_shape(
@@ -39,8 +39,8 @@ def run_shape(
     most_rows : int or None, keyword only
         Rows until the rig is stopped; None where it is not.
     cold : bool, keyword only
-        True where the fluid has cooled down: 700 to 1,400 cycles of warm-up at
-        scale 1.
+        True where the fluid has cooled down: at scale 1 it takes 700 to 1,400
+        cycles until it is warm.
     scale : float, > 0, keyword only
         Length of the test.
 
@@ -60,18 +60,18 @@ def run_shape(
     >>> run_shape(rng, need=500, most_rows=None, cold=False, scale=0.05).counted_cycles
     500
     """
-    warm_up_rows = max(1, round(int(rng.integers(700, 1_401)) * scale)) if cold else 0
-    without_short = warm_up_rows + need
+    cold_rows = max(1, round(int(rng.integers(700, 1_401)) * scale)) if cold else 0
+    without_short = cold_rows + need
     if most_rows is not None:
-        if most_rows < warm_up_rows + FEWEST_ROWS:
+        if most_rows < cold_rows + FEWEST_ROWS:
             return None
         most_rows = _away_from_goal(most_rows, without_short)
     sure_rows = without_short if most_rows is None else min(most_rows, without_short)
-    bursts = _short_bursts(rng, first_row=warm_up_rows, row_count=sure_rows, scale=scale)
+    bursts = _short_bursts(rng, first_row=cold_rows, row_count=sure_rows, scale=scale)
     row_count = without_short + sum(rows for _, rows in bursts)
     if most_rows is not None:
         row_count = min(row_count, _away_from_goal(most_rows, row_count))
-    return RunShape(row_count=row_count, warm_up_rows=warm_up_rows, short_bursts=bursts)
+    return RunShape(row_count=row_count, cold_rows=cold_rows, short_bursts=bursts)
 
 
 def _away_from_goal(most_rows: int, goal_rows: int) -> int:

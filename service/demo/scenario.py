@@ -26,6 +26,7 @@ DECAY_LIMIT_MPA = 0.60
 BASE_DECAY_MPA = 0.060
 OVER_LIMIT_CYCLES = 5
 RESOLUTION_MPA = 0.004
+STATION_STEP_MPA = 0.010
 FULL_SCALE_MPA = 60.0
 
 STATION_COUNT: dict[str, int] = {"RIG-A": 6, "RIG-B": 6, "RIG-C": 8}
@@ -135,8 +136,8 @@ _MODES: list[dict[str, Any]] = [
     },
 ]
 
-_SAMPLE: dict[str, tuple[int, int]] = {"CC25-Q1": (12, 0), "CC25-Q2": (20, 1)}
-"""Units and allowed failures of each specification."""
+_SAMPLE: dict[str, tuple[int, int, int]] = {"CC25-Q1": (12, 3, 0), "CC25-Q2": (20, 0, 1)}
+"""Units, spares that may take the place of void ones, and allowed failures of a specification."""
 
 
 def scaled(cycles: float, scale: float) -> int:
@@ -185,17 +186,19 @@ def rig_settings() -> dict[str, dict[str, Any]]:
     }
 
 
-def spec(spec_id: str, *, scale: float) -> dict[str, Any]:
+def spec(spec_id: str, *, scale: float, unit_count: int | None = None) -> dict[str, Any]:
     """
     A specification as ``POST /v1/specs`` takes it.
 
     Parameters
     ----------
     spec_id : str
-        ``CC25-Q1`` (12 units, no failure allowed) or ``CC25-Q2`` (20 units, one).
+        ``CC25-Q1`` (12 units and 3 spares, no failure allowed) or ``CC25-Q2`` (20 units, one).
     scale : float, 0 < scale, keyword only
         Length of the test: 1.0 is the full one. Every count of cycles is
         multiplied by it; consecutive counts and the block length are not.
+    unit_count : int, optional, keyword only
+        Units, where they are not those of the scenario.
 
     Returns
     -------
@@ -211,7 +214,6 @@ def spec(spec_id: str, *, scale: float) -> dict[str, Any]:
     >>> spec("CC25-Q1", scale=0.05)["requirement"][0]["target_cycles"]
     5000
     """
-    unit_count, allowed_failures = _SAMPLE[spec_id]
     return {
         "spec_id": spec_id,
         "part_number": PART_NUMBER,
@@ -240,15 +242,22 @@ def spec(spec_id: str, *, scale: float) -> dict[str, Any]:
         },
         "reduction": _reduction(scale),
         "inspection_interval_cycles": scaled(INSPECTION_INTERVAL_CYCLES, scale),
-        "plan": {
-            "kind": "WEIBAYES",
-            "unit_count": unit_count,
-            "planned_cycles": scaled(PLANNED_CYCLES, scale),
-            "allowed_failures": allowed_failures,
-            "credit": "TO_PLANNED",
-            "overdue_hours": 72,
-        },
+        "plan": _plan(spec_id, scale, unit_count),
         "spec_before_data": False,
+    }
+
+
+def _plan(spec_id: str, scale: float, unit_count: int | None) -> dict[str, Any]:
+    usual_count, spare_count, allowed_failures = _SAMPLE[spec_id]
+    units = usual_count if unit_count is None else unit_count
+    return {
+        "kind": "WEIBAYES",
+        "unit_count": units,
+        "max_units": units + spare_count,
+        "planned_cycles": scaled(PLANNED_CYCLES, scale),
+        "allowed_failures": allowed_failures,
+        "credit": "TO_PLANNED",
+        "overdue_hours": 72,
     }
 
 
@@ -269,6 +278,8 @@ def _conditions() -> dict[str, Any]:
 
 def _reduction(scale: float) -> dict[str, Any]:
     # Blocks keep their length of 100 cycles; which of them are the baseline is a count of cycles.
+    # At a twentieth that leaves a unit 100 blocks and a baseline of 10: it shows how onset is
+    # given, not how well it is found.
     return {
         "under_pressure_share_max": 0.05,
         "clipped_cycles": 3,
@@ -281,5 +292,7 @@ def _reduction(scale: float) -> dict[str, Any]:
             "mask_after_start_cycles": scaled(300, scale),
             "dead_band_mpa": 0.015,
             "alarm_mpa": 0.05,
+            "station_step_mpa": STATION_STEP_MPA,
+            "sensor_step_mpa": RESOLUTION_MPA,
         },
     }

@@ -15,10 +15,15 @@ _THREE_DIGITS = 5e-4
 
 
 class LotSeen(Struct, frozen=True, kw_only=True):
-    """A lot's truth and the service's answer to it."""
+    """
+    A lot's truth and the service's answer to it.
+
+    `before` is the answer before its last records, where these change the verdict.
+    """
 
     facts: LotFacts
     evaluation: EvaluationSeen
+    before: EvaluationSeen | None = None
 
 
 def differences(seen: LotSeen) -> list[str]:
@@ -32,6 +37,9 @@ def differences(seen: LotSeen) -> list[str]:
     found = []
     if answer.verdict != truth.verdict:
         found.append(f"verdict {answer.verdict}, not {truth.verdict}")
+    verdict_before = seen.before.verdict if seen.before else None
+    if truth.verdict_before is not None and verdict_before != truth.verdict_before:
+        found.append(f"verdict {verdict_before} before, not {truth.verdict_before}")
     kind = None if answer.kind is UNSET else answer.kind
     if truth.kind is not None and kind != truth.kind:
         found.append(f"kind {kind}, not {truth.kind}")
@@ -54,7 +62,25 @@ def verdict_table(seen: Sequence[LotSeen]) -> str:
     wrong = [
         f"{lot.facts.lot_number}: {difference}" for lot in seen for difference in differences(lot)
     ]
-    return "\n".join(table + wrong)
+    return "\n".join(table + _before(seen) + wrong)
+
+
+def _before(seen: Sequence[LotSeen]) -> list[str]:
+    """What was said of lots before a sensor was found out."""
+    lines = []
+    for lot in seen:
+        if lot.before is None:
+            continue
+        found_out = ", ".join(
+            f"station {error.station_no} of {error.rig_id}" for error in lot.facts.sensor_errors
+        )
+        view = lot.before.variables
+        limit = f" ({_rounded_down(view.reliability_lower_worst):.3f})" if view else ""
+        lines.append(
+            f"{lot.facts.lot_number} was {lot.before.verdict}{limit} "
+            f"before the calibration record of {found_out}."
+        )
+    return ["", *lines] if lines else []
 
 
 def _line(seen: LotSeen) -> tuple[str, ...]:

@@ -40,7 +40,7 @@ def lives_of(client: ServiceClient, lot_id: str) -> list[dict[str, Any]]:
 
 
 def post_demo_lot(client: ServiceClient, bundle: LotBundle) -> str:
-    """A demo lot in a shop's order: what counts, the sample, the rows, the inspections."""
+    """A demo lot as the demo posts it: what counts, the sample, the records, the rows."""
     setup = setup_of(bundle.plan)
     for rig_id, settings in setup["rigs"].items():
         client.rig(rig_id, _plain(settings))
@@ -50,9 +50,10 @@ def post_demo_lot(client: ServiceClient, bundle: LotBundle) -> str:
     lot_id = str(client.lot(lot["lot_number"], setup["part_number"])["lot_id"])
     client.post(f"/v1/lots/{lot_id}/units", {"units": lot["units"]}).raise_for_status()
     client.assign(lot_id, lot["spec_id"])
+    # Records wait for their rows; a lot that has rows is worked out again at every record.
+    post_events(client, _plain(events_of(bundle.plan)))
     for file in bundle.files:
         client.upload((bundle.folder / file.name).read_bytes())
-    post_events(client, _plain(events_of(bundle.plan)))
     return lot_id
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from schemas.calibrations import NewCalibration
 from schemas.lots import NewInspection, NewRigEvent, NewUnits, RigSettings
 from schemas.specs import Spec
 from service.demo.bundle import LotBundle, write_bundle, write_large_bundle
@@ -31,10 +32,14 @@ def test_setup_and_events_are_bodies_that_the_service_takes(
     keys = [record.inspection_key for record in inspections]
     assert len(set(keys)) == len(keys)
     assert len({event.event_key for event in rig_events}) == len(rig_events)
-    assert all(record.leak_class in {0, 1} for record in inspections)
+    found = {record.failure_mode for record in inspections if record.leak_class == 4}
+    assert found == ({"ROD_SEAL_LEAK", "GAUGE_PORT_LEAK"} if number == "L07" else set())
+    assert all(record.leak_class in {0, 1, 4} for record in inspections)
+    calibrations = msgspec.convert(events["calibrations"], list[NewCalibration])
+    assert len(calibrations) == (1 if number == "L05" else 0)
 
 
-def test_all_six_lots_are_written_well_within_twenty_seconds(tmp_path: Path) -> None:
+def test_all_lots_are_written_well_within_twenty_seconds(tmp_path: Path) -> None:
     started = time.perf_counter()
     for number in DEMO_LOTS:
         write_bundle(lot(number), tmp_path / number, scale=0.05, said=lambda file: None)

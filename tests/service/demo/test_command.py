@@ -17,11 +17,13 @@ from service.tokens import list_tokens
 def demo(
     stub: tuple[Any, str],
     right_evaluations: dict[str, dict[str, Any]],
+    right_evaluations_before: dict[str, dict[str, Any]],
     monkeypatch: pytest.MonkeyPatch,
 ) -> Any:
     """The stub in the place of the service; the real one is driven in the tests of the flow."""
     service, url = stub
     service.evaluations = right_evaluations
+    service.earlier = right_evaluations_before
 
     @contextlib.contextmanager
     def running(app: object, listener: object) -> Iterator[str]:
@@ -56,6 +58,17 @@ def test_a_wrong_verdict_ends_with_exit_code_1(
     assert "L01: verdict REJECT, not ACCEPT" in capsys.readouterr().out
 
 
+def test_the_sensor_is_found_out_after_everything_else_was_told(
+    demo: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run_demo(options(None))
+    told = demo.paths.index("POST /v1/calibrations")
+    assert demo.paths.count("POST /v1/calibrations") == 1
+    assert demo.paths[told - 1] == "GET /v1/lots/lot_L05/evaluation"
+    assert all(path.startswith("GET ") for path in demo.paths[told + 1 :])
+    assert "L05 was ACCEPT" in capsys.readouterr().out
+
+
 def test_a_lot_is_told_in_the_order_of_a_shop(demo: Any) -> None:
     run_demo(options(None))
     first_lot = demo.paths[: demo.paths.index("POST /v1/lots/lot_L02/units")]
@@ -74,6 +87,6 @@ def test_a_lot_is_told_in_the_order_of_a_shop(demo: Any) -> None:
     assert [first_lot.index(path) for path in order] == sorted(
         first_lot.index(path) for path in order
     )
-    assert first_lot.count("POST /v1/uploads") == 6
+    assert first_lot.count("POST /v1/uploads") == 4
     assert first_lot.count("POST /v1/inspections") == 12 * 8
     assert demo.paths[-1] == "GET /v1/lots/lot_L08/evaluation"

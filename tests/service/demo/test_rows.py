@@ -94,3 +94,105 @@ def test_a_cold_start_is_out_of_the_temperature_band_and_in_its_own_mode(plan: L
     assert made.in_warm_up[0] and made.temperature_tenths[0] < 370
     counted = made.temperature_tenths[made.counts]
     assert counted.min() >= 370 and counted.max() <= 530
+
+
+def test_a_rig_that_does_not_preheat_tests_cold_until_the_fluid_is_in_the_band() -> None:
+    bracketed = plan_lot(lot("L07"), scale=1.0)
+    made = rows(bracketed, 1, 1)
+    cold = made.run.cold_rows
+    assert 700 <= cold <= 1_400
+    assert not made.in_warm_up.any()
+    assert made.temperature_tenths[:cold].max() < 370 <= made.temperature_tenths[cold:].min()
+    assert not made.counts[:cold].any()
+    # It goes on warming: at the edge of the band at first, at its temperature later.
+    assert made.temperature_tenths[cold : cold + 50].mean() < 385
+    assert 420 < made.temperature_tenths[cold + 6_000 :].mean() < 480
+
+
+def test_after_a_start_decay_is_off_by_0_05_to_0_10_and_levels_out_over_240_cycles() -> None:
+    full = plan_lot(lot("L01"), scale=1.0)
+    excesses = []
+    for unit in full.units:
+        for run in unit.runs:
+            # Warm starts well before the leak: what is left is the station's own constant.
+            counted_after = run.counted_before + run.counted_cycles
+            if run.cold_rows or run.row_count < 3_000 or unit.leak.onset_cycles < counted_after:
+                continue
+            decay = run_rows(full.facts, unit, run).decay_steps * 0.004
+            # The excess at row r is a e^(-3 r / 240); its mean over the first 40 rows is 0.787 a.
+            # The dip of 2.5 degC after a start takes another 0.005.
+            settled = float(decay[1_000:3_000].mean())
+            excesses.append((float(decay[:40].mean()) - settled) / 0.787 + 0.005)
+            assert abs(float(decay[300:700].mean()) - settled) < 0.008
+    sizes = np.abs(excesses)
+    assert len(excesses) > 50
+    assert sizes.min() > 0.04 and sizes.max() < 0.11
+    assert 0.068 < sizes.mean() < 0.082
+    assert 0.3 < float((np.array(excesses) > 0).mean()) < 0.7
+
+
+def test_stations_of_a_supply_wander_together_and_those_of_another_do_not() -> None:
+    full = plan_lot(lot("L01"), scale=1.0)
+
+    def hourly(unit_no: int, run_no: int) -> dict[int, float]:
+        made = rows(full, unit_no, run_no)
+        hours = made.true_us // 3_600_000_000
+        good = made.counts
+        return {int(h): made.peak_steps[good & (hours == h)].mean() * 0.004 for h in set(hours)}
+
+    def correlation(first: tuple[int, int], second: tuple[int, int]) -> float:
+        one, other = hourly(*first), hourly(*second)
+        common = sorted(one.keys() & other.keys())
+        assert len(common) > 8
+        return float(np.corrcoef([one[h] for h in common], [other[h] for h in common])[0, 1])
+
+    assert correlation((1, 3), (2, 3)) > 0.9
+    assert correlation((1, 3), (8, 3)) < 0.9
+
+
+def test_a_unit_that_is_moved_has_another_baseline_by_0_010() -> None:
+    bracketed = plan_lot(lot("L07"), scale=1.0)
+    unit = bracketed.units[10]
+    assert unit.leak.onset_cycles > 200_000
+    means: dict[int, list[float]] = {}
+    for run in unit.runs:
+        made = run_rows(bracketed.facts, unit, run)
+        # Temperature taken out, the restart left out: what is left is noise and the station.
+        level = made.decay_steps * 0.004 - 0.002 * (made.temperature_tenths / 10 - 45.0)
+        means.setdefault(run.station_no, []).append(float(level[1_000:].mean()))
+    assert sorted(means) == [1, 5]
+    step = np.mean(means[1]) - np.mean(means[5])
+    assert abs(step) == pytest.approx(0.010, abs=0.0005)
+
+
+def test_a_leak_that_comes_and_goes_is_there_at_its_onset_and_at_the_end() -> None:
+    bracketed = plan_lot(lot("L07"), scale=1.0)
+    unit = bracketed.units[9]
+    assert unit.leak.off_spells
+    counted, decay = [], []
+    for run in unit.runs:
+        made = run_rows(bracketed.facts, unit, run)
+        at = run.counted_before + np.cumsum(made.counts)
+        counted.append(at[made.counts])
+        decay.append(made.decay_steps[made.counts] * 0.004)
+    at, level = np.concatenate(counted), np.concatenate(decay)
+    gone = np.zeros(at.size, dtype=bool)
+    for first, last in unit.leak.off_spells:
+        gone |= (at > first) & (at <= last)
+    # 0.030 MPa per 1,000 cycles from 100,640 on: 0.54 MPa over 18,000 cycles.
+    there = (at > 103_640) & ~gone
+    assert abs(level[gone] - 0.060).max() < 0.15
+    growth = np.polyfit(at[there] - 100_640, level[there], 1)[0] * 1_000
+    assert growth == pytest.approx(0.030, rel=0.02)
+    assert level[(at > 118_340) & (at < 118_640)].min() > 0.4
+
+
+def test_rows_that_were_not_logged_leave_the_counters_going_on() -> None:
+    bracketed = plan_lot(lot("L07"), scale=1.0)
+    for unit in (bracketed.units[1], bracketed.units[8]):
+        (run,) = [run for run in unit.runs if run.gap_rows]
+        made = run_rows(bracketed.facts, unit, run)
+        assert made.true_us.size == made.counts.size == run.row_count - 12_000
+        (step,) = np.flatnonzero(np.diff(made.cycle_in_run) > 1)
+        assert made.cycle_in_run[step + 1] - made.cycle_in_run[step] == 12_001
+        assert made.odometer[step + 1] - made.odometer[step] == 12_001

@@ -29,16 +29,16 @@ def test_a_run_never_ends_within_a_burst_and_never_passes_its_goal(
     ends = [first + length for first, length in shape.short_bursts]
     starts = [first for first, _ in shape.short_bursts]
     assert all(end + 20 <= shape.row_count for end in ends)
-    assert all(start >= shape.warm_up_rows for start in starts)
+    assert all(start >= shape.cold_rows for start in starts)
     assert all(end < start for end, start in zip(ends, starts[1:], strict=False))
 
 
-def test_a_cold_start_warms_up_for_700_to_1400_cycles() -> None:
+def test_a_cold_start_is_cold_for_700_to_1400_cycles() -> None:
     for seed in range(50):
         shape = run_shape(
             np.random.default_rng(seed), need=20_000, most_rows=None, cold=True, scale=1.0
         )
-        assert shape is not None and 700 <= shape.warm_up_rows <= 1_400
+        assert shape is not None and 700 <= shape.cold_rows <= 1_400
 
 
 def test_about_six_in_a_thousand_cycles_fall_short_of_pressure() -> None:

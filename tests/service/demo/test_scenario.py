@@ -9,13 +9,15 @@ from service.demo.scenario import RAW_CODES, rig_settings, scaled, sensor_name, 
 
 
 @pytest.mark.parametrize(
-    ("spec_id", "unit_count", "allowed"), [("CC25-Q1", 12, 0), ("CC25-Q2", 20, 1)]
+    ("spec_id", "unit_count", "places", "allowed"),
+    [("CC25-Q1", 12, 15, 0), ("CC25-Q2", 20, 20, 1)],
 )
 def test_a_specification_is_one_that_the_service_takes(
-    spec_id: str, unit_count: int, allowed: int
+    spec_id: str, unit_count: int, places: int, allowed: int
 ) -> None:
     taken = msgspec.convert(spec(spec_id, scale=0.05), Spec)
     assert (taken.plan.unit_count, taken.plan.allowed_failures) == (unit_count, allowed)
+    assert taken.plan.places == places
     assert taken.requirement[0].target_cycles == 5_000
     assert taken.plan.planned_cycles == 10_000
     assert taken.inspection_interval_cycles == 1_500

@@ -25,8 +25,9 @@ def test_no_station_carries_two_units_at_once(plans: dict[str, LotPlan]) -> None
     spans: dict[tuple[str, int], list[tuple[int, int]]] = {}
     for plan in plans.values():
         for unit in plan.units:
-            place = (unit.facts.rig_id, unit.facts.station_no)
-            spans.setdefault(place, []).extend((run.start_us, end_of(run)) for run in unit.runs)
+            for run in unit.runs:
+                place = (unit.facts.rig_id, run.station_no)
+                spans.setdefault(place, []).append((run.start_us, end_of(run)))
     for runs in spans.values():
         runs.sort()
         assert all(end <= start for (_, end), (start, _) in pairwise(runs))
@@ -36,11 +37,10 @@ def test_the_odometer_of_a_station_only_rises_over_all_lots(plans: dict[str, Lot
     readings: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
     for plan in plans.values():
         for unit in plan.units:
-            place = (unit.facts.rig_id, unit.facts.station_no)
-            readings.setdefault(place, []).extend(
-                (run.start_us, run.odometer_before, run.odometer_before + run.row_count)
-                for run in unit.runs
-            )
+            for run in unit.runs:
+                last = run.odometer_before + run.row_count
+                place = (unit.facts.rig_id, run.station_no)
+                readings.setdefault(place, []).append((run.start_us, run.odometer_before, last))
     for runs in readings.values():
         runs.sort()
         assert all(last <= first for (_, _, last), (_, first, _) in pairwise(runs))
@@ -80,7 +80,7 @@ def test_survivors_are_inspected_at_the_target_and_at_the_end(plans: dict[str, L
     for plan in plans.values():
         for unit in plan.units:
             purposes = [inspection.purpose for inspection in unit.inspections]
-            if unit.ending == "RUN_OUT":
+            if unit.ending in {"RUN_OUT", "SUSPENDED"}:
                 assert purposes.count("AT_TARGET") == 1
                 assert purposes[-1] == "END_OF_TEST"
                 assert unit.runs[-1].stop_purpose == "DONE"
@@ -131,6 +131,47 @@ def test_a_clock_that_was_set_back_never_reaches_behind_the_run_it_happened_in(
     for run in jumped:
         assert run.jump_row * PERIOD_US + run.jump_us > PERIOD_US
         assert run.jump_row < run.row_count - 20
+
+
+def test_the_lot_with_bracketed_lives_has_what_it_promises(plans: dict[str, LotPlan]) -> None:
+    plan = plans["L07"]
+    off = [unit for unit in plan.units if unit.unlogged_cycles]
+    assert [unit.unlogged_cycles for unit in off] == [round(12_000 * plan.scale)] * 2
+    assert {unit.ending for unit in off} == {"SUSPENDED"}
+    # Nothing but cycles that would have counted is missing, away from the ends of a run.
+    (gaps,) = {tuple(run for unit in off for run in unit.runs if run.gap_rows)}
+    assert len(gaps) == 2
+    for run in gaps:
+        assert all(first + length <= run.gap_row for first, length in run.short_bursts)
+        assert run.cold_rows < run.gap_row < run.row_count - run.gap_rows
+    found = [unit.inspections[-1] for unit in plan.units if unit.ending == "FAILED_BETWEEN"]
+    assert [(i.leak_class, i.failure_mode) for i in found] == [(4, "ROD_SEAL_LEAK")] * 2
+    seen, put_right = plan.units[4].inspections[2:4]
+    assert (seen.failure_mode, put_right.failure_mode) == ("GAUGE_PORT_LEAK", None)
+    assert seen.after == put_right.after and seen.inspected_at < put_right.inspected_at
+    (moved,) = [unit for unit in plan.units if len({run.station_no for run in unit.runs}) > 1]
+    assert [run.station_no for run in moved.runs] == sorted(
+        (run.station_no for run in moved.runs), reverse=True
+    )
+    assert moved.runs[-1].station_no == 1
+
+
+def test_three_units_of_the_lot_with_a_wrong_sensor_ran_one_after_another(
+    plans: dict[str, LotPlan],
+) -> None:
+    (error,) = plans["L05"].facts.sensor_errors
+    at_it = [unit for unit in plans["L05"].units if unit.facts.station_no == 4]
+    at_it = [unit for unit in at_it if unit.facts.rig_id == error.rig_id]
+    assert len(at_it) == 3
+    runs = [run for unit in at_it for run in unit.runs]
+    assert all(end_of(first) < then.start_us for first, then in pairwise(runs))
+    # The record speaks of this time and of no other lot.
+    doubtful = (error.from_at.timestamp() * 1e6, error.found_at.timestamp() * 1e6)
+    assert doubtful[0] < runs[0].start_us and end_of(runs[-1]) < doubtful[1]
+    for number in {*plans} - {"L05"}:
+        for unit in plans[number].units:
+            for run in unit.runs:
+                assert end_of(run) < doubtful[0] or run.start_us > doubtful[1]
 
 
 def test_the_lot_under_way_is_the_last_one_on_every_rig(plans: dict[str, LotPlan]) -> None:

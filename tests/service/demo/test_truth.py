@@ -24,6 +24,7 @@ def test_the_truth_table_is_what_the_rows_say(
         assert by_hand["by"] == unit["not_counted_by_first_reason"]
         expected = unit["cycles"] if unit["ending"] == "FAILED" else None
         assert by_hand["failed_at"] == expected
+        assert by_hand["counted_as_corrected"] == unit.get("corrected", {}).get("counted_cycles")
 
 
 @pytest.mark.parametrize("number", DEMO_LOTS)
@@ -51,8 +52,23 @@ def test_lives_of_the_demo_are_the_stated_ones_at_a_twentieth(
     assert failures("L01") == []
     assert failures("L02") == [8_181]
     assert failures("L04") == [735, 1_668, 2_694, 3_049]
+    assert failures("L05") == []
     assert failures("L06") == []
+    assert failures("L07") == [5_932, 8_565]
     assert failures("L08") == []
+
+
+def test_a_leak_outside_is_bracketed_by_the_inspections_around_it(
+    demo_lots: dict[str, LotBundle],
+) -> None:
+    truth = json.loads((demo_lots["L07"].folder / "truth.json").read_text())
+    found = [unit for unit in truth["units"] if unit["ending"] == "FAILED_BETWEEN"]
+    # Inspections at every 25,000 cycles, leaks from 137,450 and 88,200 on, all over 20.
+    assert [(unit["cycles_low"], unit["cycles_high"]) for unit in found] == [
+        (6_250, 7_500),
+        (3_750, 5_000),
+    ]
+    assert [unit["true_life_cycles"] for unit in found] == [6_872, 4_410]
 
 
 def test_units_that_end_well_have_exactly_their_planned_cycles(
