@@ -36,7 +36,7 @@ class AnytimeStops(Struct, frozen=True, kw_only=True):
 
     stops: TimedStops
     most_failures: int
-    cap_target_lives: float
+    cap_target_lives: float | None
 
 
 class AnytimeOutcome(Struct, frozen=True, kw_only=True):

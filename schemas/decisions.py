@@ -5,10 +5,15 @@ from typing import Literal
 
 from msgspec import UNSET, Struct, UnsetType
 
+from schemas.edge_rules import EdgeShare, UnderEdgeRules
 from schemas.estimates import NotEstimable, WeibullFit
 from schemas.holds import Hold
+from schemas.lives import NoticeCode
+from schemas.plan_kinds import NextFailure, PlanEvidence, PlanRisks
 from schemas.quantities import Name, Text
+from schemas.sample_figures import SampleFigures
 from schemas.specs import SpecReference
+from schemas.station_drifts import StationDrift
 
 Verdict = Literal["ACCEPT", "REJECT", "CONTINUE", "HOLD"]
 RefusalKind = Literal["NOT_DEMONSTRATED", "SHOWN_BELOW_REQUIREMENT"]
@@ -17,6 +22,7 @@ ReasonCode = Literal[
     "TARGET_LIVES_SHORT",
     "CRITICAL_FAILURE",
     "UPPER_LIMIT_BELOW_REQUIREMENT",
+    "REFUSAL_LINE_REACHED",
     "PLAN_NOT_FINISHED",
     "END_CHECK_DUE",
     "NO_DATA",
@@ -53,6 +59,9 @@ class PlanProgress(Struct, frozen=True, kw_only=True, omit_defaults=True):
     target_lives_required: float | UnsetType = UNSET
     worst_shape: float | UnsetType = UNSET
     reliability_required_at_planned: float | UnsetType = UNSET
+    evidence: PlanEvidence | UnsetType = UNSET
+    risks: PlanRisks | UnsetType = UNSET
+    next_failure: NextFailure | UnsetType = UNSET
 
 
 class Evidence(Struct, frozen=True, kw_only=True):
@@ -180,6 +189,45 @@ class UnitLine(Struct, frozen=True, kw_only=True, omit_defaults=True):
     seen_as: str | UnsetType = UNSET
     component_batch: str | UnsetType = UNSET
     after_credit: bool = False
+    counts_less: bool = False
+    edge: EdgeShare | UnsetType = UNSET
+
+
+class ExcludedFailure(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """
+    A failure that two persons signed to count less than it would.
+
+    Not relevant: it is a suspension at `counted_cycles`. Relevant still: it is no longer
+    critical, or is credited longer than an earlier record left it.
+    """
+
+    unit_id: str
+    unit_serial: str
+    seen_as: str
+    failure_mode: str
+    relevant: bool
+    critical: bool
+    counted_cycles: int
+    record_id: str | UnsetType = UNSET
+
+
+class VerdictIfCounted(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The verdict if every excluded failure counted in full."""
+
+    verdict: Verdict
+    kind: RefusalKind | UnsetType = UNSET
+
+
+class UnitNotice(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A hazard at a unit that people must hear of, whatever the verdict."""
+
+    code: NoticeCode
+    unit_id: str
+    unit_serial: str
+    seen_as: str
+    failure_mode: str
+    inspection_key: str | UnsetType = UNSET
+    record_id: str | UnsetType = UNSET
 
 
 class Provenance(Struct, frozen=True, kw_only=True):
@@ -230,6 +278,25 @@ class Evaluation(Struct, frozen=True, kw_only=True, omit_defaults=True):
     views: Views | UnsetType = UNSET
     what_if: bool = False
     decided_holds: list[Hold] = []
+    edge_rule: UnderEdgeRules | UnsetType = UNSET
+    station_drifts: list[StationDrift] = []
+    notices: list[UnitNotice] = []
+    excluded_failures: list[ExcludedFailure] = []
+    verdict_if_counted: VerdictIfCounted | UnsetType = UNSET
+    sample: SampleFigures | UnsetType = UNSET
+
+
+DecisionMark = Literal["WITHDRAWN_BY_CORRECTION"]
+"""WITHDRAWN_BY_CORRECTION: an ACCEPT that rested on rows which a later record corrected."""
+RowChangeKind = Literal["CALIBRATION", "UPLOAD_WITHDRAWN", "SERIAL_CORRECTED"]
+
+
+class RowChange(Struct, frozen=True, kw_only=True):
+    """A record that changed what the rows of some units say, by its kind and id."""
+
+    kind: RowChangeKind
+    record_id: str
+    recorded_at: datetime
 
 
 class NewDecision(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -240,7 +307,11 @@ class NewDecision(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 
 
 class Decision(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A recorded verdict. Never edited; later facts only set `decision_outdated`."""
+    """
+    A recorded verdict. Never edited; later facts only set `decision_outdated` and `marks`.
+
+    `withdrawn_by` names the records that corrected rows on which a marked ACCEPT rested.
+    """
 
     decision_id: str
     lot_id: str
@@ -257,3 +328,5 @@ class Decision(Struct, frozen=True, kw_only=True, omit_defaults=True):
     evaluation: Evaluation
     decision_outdated: bool
     kind: RefusalKind | UnsetType = UNSET
+    marks: list[DecisionMark] = []
+    withdrawn_by: list[RowChange] = []

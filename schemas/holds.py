@@ -24,6 +24,8 @@ HoldCode = Literal[
     "INSPECTION_OVERDUE",
     "UNIT_OVERDUE",
     "CALIBRATION_FOUND_OUT",
+    "ONSET_NOT_JUDGED",
+    "UNCERTAINTY_NOT_RECORDED",
 ]
 
 
@@ -33,7 +35,8 @@ class HoldEvidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     `measured` and `limit` are values of `quantity`, which ends in its unit or is a
     share; `other_lot_number` and `other_unit_serial` name the unit that was in the
-    same place from `from_at` to `to_at`.
+    same place from `from_at` to `to_at`. A sensor that was off showed true pressure times
+    `gain` plus `offset_mpa`.
     """
 
     rig_id: str | UnsetType = UNSET
@@ -50,6 +53,9 @@ class HoldEvidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
     other_unit_serial: str | UnsetType = UNSET
     from_at: datetime | UnsetType = UNSET
     to_at: datetime | UnsetType = UNSET
+    sensor_id: str | UnsetType = UNSET
+    gain: float | UnsetType = UNSET
+    offset_mpa: float | UnsetType = UNSET
 
 
 class Alternative(Struct, frozen=True, kw_only=True, omit_defaults=True):

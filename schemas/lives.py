@@ -5,7 +5,10 @@ from typing import Literal
 
 from msgspec import UNSET, Struct, UnsetType
 
+from schemas.edge_rules import EdgeShare
 from schemas.holds import Hold
+from schemas.onsets import OnsetFinding
+from schemas.station_drifts import StationDrift
 
 Ending = Literal["FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", "VOID"]
 ENDINGS: tuple[str, ...] = ("FAILED", "FAILED_BETWEEN", "RUN_OUT", "SUSPENDED", "RUNNING", "VOID")
@@ -21,6 +24,12 @@ Mark = Literal[
     "NOT_STARTED",
     "NOT_IN_SAMPLE",
     "FROM_LIVES_TABLE",
+    "FAILED_BY_ONSET",
+    "NARROWED_BY_ONSET",
+    "RESTART_WEEP",
+    "FAILED_BEFORE_START",
+    "ODOMETER_DISAGREES",
+    "STATION_DRIFT",
 ]
 
 
@@ -30,6 +39,10 @@ class CycleTotals(Struct, frozen=True, kw_only=True):
 
     `not_counted_by` gives each cycle its first reason, so that it adds up to not
     counted; `not_counted_by_every` gives a cycle every reason that it has.
+    `inferred_cycles` have no row because logging was declared as thinned; a life counts
+    them beside the counted ones. `unlogged_cycles` have none and earn nothing.
+    `odometer_cycles` is what the stations' own odometers counted meanwhile, where every
+    stretch has one: logged + inferred + unlogged ones, unless a counter lies.
     """
 
     logged_cycles: int
@@ -38,6 +51,8 @@ class CycleTotals(Struct, frozen=True, kw_only=True):
     not_counted_by: dict[str, int]
     not_counted_by_every: dict[str, int]
     unlogged_cycles: int
+    inferred_cycles: int | UnsetType = UNSET
+    odometer_cycles: int | UnsetType = UNSET
 
 
 class UpToEnding(Struct, frozen=True, kw_only=True):
@@ -45,10 +60,18 @@ class UpToEnding(Struct, frozen=True, kw_only=True):
 
     logged_cycles: int
     counted_cycles: int
+    inferred_cycles: int | UnsetType = UNSET
 
 
-class FailureSeen(Struct, frozen=True, kw_only=True):
-    """The failure that ended a life. `failure_mode` is UNANALYSED until a record names it."""
+class FailureSeen(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """
+    The failure that ended a life. `failure_mode` is UNANALYSED until a record names it.
+
+    `record_id` is the failure record whose word counts. `pending_record_id` is a newer one
+    that would make the failure count less, as `pending_mode`, and lacks signatures.
+    `counts_less` says that it counts less than it would without signatures. `failure_id`
+    names the failure in signatures.
+    """
 
     seen_as: str
     failure_mode: str
@@ -58,6 +81,24 @@ class FailureSeen(Struct, frozen=True, kw_only=True):
     run_id: str | UnsetType = UNSET
     cycle_in_run: int | UnsetType = UNSET
     inspection_key: str | UnsetType = UNSET
+    failure_id: str | UnsetType = UNSET
+    record_id: str | UnsetType = UNSET
+    pending_record_id: str | UnsetType = UNSET
+    pending_mode: str | UnsetType = UNSET
+    counts_less: bool = False
+
+
+NoticeCode = Literal["NON_RELEVANT_LEAK", "CRITICAL_FAILURE_SEEN"]
+
+
+class LifeNotice(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A hazard that people must hear of, whatever it does to a verdict."""
+
+    code: NoticeCode
+    seen_as: str
+    failure_mode: str
+    inspection_key: str | UnsetType = UNSET
+    record_id: str | UnsetType = UNSET
 
 
 class Outcome(Struct, frozen=True, kw_only=True):
@@ -81,6 +122,14 @@ class Outcome(Struct, frozen=True, kw_only=True):
     cycles_high: int | None = None
 
 
+class CountedAgain(Struct, frozen=True, kw_only=True):
+    """A unit's result if its failure counted in full, whatever was signed about it."""
+
+    outcome: Outcome
+    best: Outcome
+    worst: Outcome
+
+
 class StretchLine(Struct, frozen=True, kw_only=True):
     """One stretch in a unit's life: where, when, what it added, how it stopped."""
 
@@ -99,6 +148,7 @@ class StretchLine(Struct, frozen=True, kw_only=True):
     counted_before: int
     stop_class: str
     stop_reason: str | UnsetType = UNSET
+    inferred_cycles: int | UnsetType = UNSET
 
 
 class UnitLife(Struct, frozen=True, kw_only=True):
@@ -106,7 +156,11 @@ class UnitLife(Struct, frozen=True, kw_only=True):
     A unit's life under one specification, with the open questions about it.
 
     `decided_holds` are the questions that a person answered; the life has taken their
-    answers already.
+    answers already. `onset` says where a leak began, if the specification asks for it.
+    `notices` are hazards to be told at once. `if_counted` stands where persons signed that
+    the failure counts less than it would. `edge` tells how many of its cycles lie within
+    the sensor's uncertainty of an edge of the pressure band, where that is on record;
+    `station_drifts` are those of its stations while it was on them, with its own cycles.
     """
 
     unit_id: str
@@ -133,3 +187,8 @@ class UnitLife(Struct, frozen=True, kw_only=True):
     last_station_no: int | UnsetType = UNSET
     last_row_at: datetime | UnsetType = UNSET
     decided_holds: list[Hold] = []
+    onset: OnsetFinding | UnsetType = UNSET
+    notices: list[LifeNotice] = []
+    if_counted: CountedAgain | UnsetType = UNSET
+    edge: EdgeShare | UnsetType = UNSET
+    station_drifts: list[StationDrift] = []

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType
 
+from schemas.decisions import RowChange
 from schemas.quantities import (
     CycleCount,
     Instant,
@@ -91,7 +92,12 @@ class Lot(Struct, frozen=True, kw_only=True):
 
 
 class Unit(Struct, frozen=True, kw_only=True):
-    """A unit of a lot. `listed` is false for a serial that the sample does not name."""
+    """
+    A unit of a lot. `listed` is false for a serial that the sample does not name.
+
+    `changes` are withdrawals of uploads and corrections of serials that speak of the unit; they
+    are told where one unit is asked for.
+    """
 
     unit_id: str
     lot_id: str
@@ -99,6 +105,7 @@ class Unit(Struct, frozen=True, kw_only=True):
     unit_serial: str
     listed: bool
     component_batch: str | UnsetType = UNSET
+    changes: list[RowChange] | UnsetType = UNSET
 
 
 class SensorSetting(_Read, frozen=True, kw_only=True):

@@ -33,6 +33,7 @@ LotSize = Annotated[
     int, Meta(ge=1, le=1_000_000_000, description="Units of the lot before sampling.")
 ]
 PressureMpa = Annotated[float, Meta(ge=-1, le=10_000)]
+PressureStepMpa = Annotated[float, Meta(ge=0, le=10_000)]
 Seconds = Annotated[float, Meta(ge=0, le=1e9)]
 DegreesC = Annotated[float, Meta(ge=-273.15, le=2_000)]
 Hours = Annotated[float, Meta(gt=0, le=1e6)]

@@ -6,6 +6,8 @@ from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType
 
+from schemas.edge_rules import EdgeRule
+from schemas.plan_kinds import AnytimeLimits, SecondStage, SequentialLimits
 from schemas.quantities import (
     Confidence,
     CycleCount,
@@ -17,6 +19,7 @@ from schemas.quantities import (
     Name,
     PositiveCycles,
     PressureMpa,
+    PressureStepMpa,
     Reliability,
     Seconds,
     Shape,
@@ -26,7 +29,7 @@ from schemas.quantities import (
 
 SeenAs = Literal["DECAY", "BURST", "CANNOT_BUILD", "LEAK", "FUNCTION"]
 DetectedBy = Literal["CYCLES", "INSPECTION"]
-PlanKind = Literal["ATTRIBUTE", "WEIBAYES"]
+PlanKind = Literal["ATTRIBUTE", "WEIBAYES", "TWO_STAGE", "SEQUENTIAL", "ANYTIME"]
 Credit = Literal["TO_PLANNED", "ONCE_AT_TARGET"]
 SpecState = Literal["DRAFT", "APPROVED", "SUPERSEDED"]
 Persistent = Literal["CONSECUTIVE", "MOVING_AVERAGE"]
@@ -54,7 +57,13 @@ class ShapeAssumption(_Read, frozen=True, kw_only=True):
 
 
 class Conditions(_Read, frozen=True, kw_only=True):
-    """What a cycle must meet to count. Limits include both ends."""
+    """
+    What a cycle must meet to count. Limits include both ends.
+
+    `edge_rule` says how a peak near an edge of the band is judged. PLAIN: the reading
+    decides; so is a specification read that does not say. GUARDED: the band is narrowed
+    at both ends by the expanded uncertainty of the sensor.
+    """
 
     pressure_lower_mpa: PressureMpa
     pressure_upper_mpa: PressureMpa
@@ -67,6 +76,7 @@ class Conditions(_Read, frozen=True, kw_only=True):
     rise_time_max_s: Seconds | None = None
     fluid_temperature_min_c: DegreesC | None = None
     fluid_temperature_max_c: DegreesC | None = None
+    edge_rule: EdgeRule = "PLAIN"
 
 
 class Persistence(_Read, frozen=True, kw_only=True):
@@ -87,7 +97,13 @@ class FailureMode(_Read, frozen=True, kw_only=True):
 
 
 class FailureDefinition(_Read, frozen=True, kw_only=True):
-    """What is a failure."""
+    """
+    What is a failure.
+
+    `failed_before_start_is_excluded`: a unit that its incoming inspection finds failed,
+    before its first cycle, is void; otherwise it is a failure at 0 cycles. Either way it
+    is marked.
+    """
 
     modes: Annotated[list[FailureMode], Meta(min_length=1, max_length=50)]
     decay_limit_mpa: PressureMpa | None = None
@@ -95,6 +111,7 @@ class FailureDefinition(_Read, frozen=True, kw_only=True):
     burst_below_mpa: PressureMpa | None = None
     leak_class_fails_at: LeakClass | None = None
     onset_is_failure: bool = False
+    failed_before_start_is_excluded: bool = False
 
 
 class CannotBuild(_Read, frozen=True, kw_only=True):
@@ -113,13 +130,23 @@ class SwapStep(_Read, frozen=True, kw_only=True):
 
 
 class OnsetSettings(_Read, frozen=True, kw_only=True):
-    """Search for the start of a leak in block medians of pressure decay."""
+    """
+    Search for the start of a leak in block medians of pressure decay.
+
+    `station_step_mpa` is the most by which the decay of a sound unit may change when it is
+    moved to another station; where it is not stated no baseline is carried over a move.
+    `sensor_step_mpa` is the step in which readings come, or by which the sensor's zero may
+    move; where it is not stated no step is allowed for: brackets are narrower by that much,
+    and a level just over the dead band can count as a leak.
+    """
 
     block_cycles: Annotated[int, Meta(ge=10, le=10_000)]
     baseline_blocks: Annotated[list[int], Meta(min_length=2, max_length=2)]
     mask_after_start_cycles: CycleCount
     dead_band_mpa: PressureMpa
     alarm_mpa: PressureMpa
+    station_step_mpa: PressureStepMpa | None = None
+    sensor_step_mpa: PressureStepMpa | None = None
 
 
 class ReductionSettings(_Read, frozen=True, kw_only=True):
@@ -131,10 +158,17 @@ class ReductionSettings(_Read, frozen=True, kw_only=True):
     cannot_build: CannotBuild | None = None
     swap_step: SwapStep | None = None
     onset: OnsetSettings | None = None
+    station_drift_mpa: Annotated[float, Meta(gt=0, le=10_000)] | None = None
 
 
 class Plan(_Read, frozen=True, kw_only=True):
-    """How the verdict is reached. Exactly one of planned_cycles and life_ratio is given."""
+    """
+    How the verdict is reached. Exactly one of planned_cycles and life_ratio is given.
+
+    With `credit` a plan adds up target lives, without it it counts units. Each of
+    `second_stage`, `sequential` and `anytime` belongs to the kind of its name.
+    `lot_size` makes a plan by counting one on a lot of known size, the sample included.
+    """
 
     kind: PlanKind
     unit_count: UnitCount
@@ -144,6 +178,24 @@ class Plan(_Read, frozen=True, kw_only=True):
     life_ratio: Annotated[float, Meta(gt=0, le=1000)] | None = None
     credit: Credit | None = None
     max_units: UnitCount | None = None
+    second_stage: SecondStage | None = None
+    sequential: SequentialLimits | None = None
+    anytime: AnytimeLimits | None = None
+    lot_size: UnitCount | None = None
+
+    @property
+    def places(self) -> int:
+        """Most units that may take a place in the plan."""
+        if self.max_units is not None:
+            return self.max_units
+        second = self.second_stage
+        added = second.unit_count if second is not None and second.unit_count else 0
+        return self.unit_count + added
+
+    @property
+    def adds_target_lives(self) -> bool:
+        """Whether the plan adds up target lives; else it counts units."""
+        return self.kind == "WEIBAYES" or self.credit is not None
 
     def planned_for(self, target_cycles: int) -> int:
         """Cycles each unit is planned to run, for a requirement at `target_cycles`."""

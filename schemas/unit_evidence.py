@@ -7,18 +7,27 @@ from msgspec import Struct
 
 from schemas.holds import HoldEvidence
 from schemas.lots import NewInspection, NewRigEvent, RigSettings
+from schemas.sensor_corrections import RowCorrection
+from schemas.station_drifts import StationDrift
 from schemas.stretches import CycleTally, StretchSummary
 
 CannotBuildCause = Literal["UNIT", "RIG", "UNCLEAR"]
 
 
 class LocatedInspection(Struct, frozen=True, kw_only=True):
-    """An inspection turned into counts: cycles of the unit before it, counted and logged."""
+    """
+    An inspection turned into counts: cycles of the unit before it, counted and logged.
+
+    `unlogged_cycles` counters lack a row before it. `since_start_cycles` were logged
+    between the last start of the unit and the inspection.
+    """
 
     inspection: NewInspection
     counted_cycles: int
     logged_cycles: int
     up_to: CycleTally = CycleTally()
+    unlogged_cycles: int = 0
+    since_start_cycles: int = 0
 
 
 class LocatedEvent(Struct, frozen=True, kw_only=True):
@@ -58,6 +67,36 @@ class IdentityConflict(Struct, frozen=True, kw_only=True):
     evidence: HoldEvidence
 
 
+class SignedFor(Struct, frozen=True, kw_only=True):
+    """A person's signature under a failure record: which failure it was given for."""
+
+    failure_id: str
+    signed_by: str
+
+
+class FailureAnalysis(Struct, frozen=True, kw_only=True):
+    """
+    What a failure record says of the unit's failure, and who signed it.
+
+    `clean_cycles` is given where the examination found older, hidden damage: counted
+    cycles up to which it was surely absent.
+    """
+
+    record_id: str
+    record_key: str
+    failure_mode: str
+    signatures: list[SignedFor] = []
+    clean_cycles: int | None = None
+
+
+class LocatedOnset(Struct, frozen=True, kw_only=True):
+    """Where leak onset is established: its counted cycle, and the cycles logged up to it."""
+
+    counted_cycles: int
+    logged_cycles: int
+    up_to: CycleTally = CycleTally()
+
+
 class UnitEvidence(Struct, frozen=True, kw_only=True):
     """
     Evidence about one unit, from rows and from people.
@@ -71,6 +110,11 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     `cannot_build` names the stretches, by key, that ended because the station
     could no longer build pressure, and whose fault that was.
     `identity_conflicts` are the stretches that may not be this unit's.
+    Where a sensor was found to be off, `sensor_corrections` say how by stretch, the
+    evidence is on true pressures, and `as_read` is the same unit on the readings.
+    `analyses` are its failure records, oldest first.
+    `located_onset` is where a leak began, if that is a failure of the unit.
+    `station_drifts` are those of its stations while it was on them.
     """
 
     unit_id: str
@@ -92,3 +136,8 @@ class UnitEvidence(Struct, frozen=True, kw_only=True):
     conflicts: list[HoldEvidence] = []
     by_clock: list[StretchSummary] = []
     identity_conflicts: list[IdentityConflict] = []
+    sensor_corrections: dict[int, list[RowCorrection]] = {}
+    as_read: "UnitEvidence | None" = None
+    analyses: list[FailureAnalysis] = []
+    located_onset: LocatedOnset | None = None
+    station_drifts: list[StationDrift] = []

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import UNSET, Struct, UnsetType
 
 TableKind = Literal["CYCLES", "LIVES"]
 
@@ -21,11 +21,20 @@ class LotTally(Struct, frozen=True, kw_only=True):
     conflicting_rows: int
 
 
+class WithdrawnMark(Struct, frozen=True, kw_only=True):
+    """Who signed that the rows of an upload count no more, when and why."""
+
+    withdrawn_at: datetime
+    withdrawn_by: str
+    reason: str
+
+
 class Upload(Struct, frozen=True, kw_only=True):
     """
     Receipt of an upload. row_count = stored_rows + duplicate_rows + conflicting_rows.
 
-    The same bytes again give the same receipt.
+    The same bytes again give the same receipt. It says what was found when the upload
+    arrived; `withdrawn` is added once somebody withdraws it.
     """
 
     upload_id: str
@@ -40,6 +49,7 @@ class Upload(Struct, frozen=True, kw_only=True):
     duplicate_rows: int
     conflicting_rows: int
     lots: list[LotTally]
+    withdrawn: WithdrawnMark | UnsetType = UNSET
 
 
 class FindingRange(Struct, frozen=True, kw_only=True):
@@ -68,7 +78,9 @@ class UploadFindings(Struct, frozen=True, kw_only=True):
     All rows of an upload accounted for.
 
     row_count = counted + not counted (by first reason) + duplicates + conflicting
-    + rows of lots without a specification.
+    + rows of lots without a specification + withdrawn rows. It is told as things stand now:
+    a row that came twice is no duplicate any more once the upload that brought it first is
+    withdrawn. Of a withdrawn upload all rows are withdrawn.
     """
 
     upload_id: str
@@ -80,3 +92,4 @@ class UploadFindings(Struct, frozen=True, kw_only=True):
     conflicting_rows: int
     without_spec_rows: int
     findings: list[UploadFinding]
+    withdrawn_rows: int = 0

@@ -1,4 +1,4 @@
 """Step 4 of 5: takes the lives of a lot and its specification, gives a verdict with reasons."""
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 """Raised whenever the same lives under the same specification could give another verdict."""

@@ -8,7 +8,11 @@ from msgspec import UNSET, UnsetType
 from analysis.decision.counting import Tally, tally_at
 from analysis.decision.reasons import Standing
 from analysis.decision.terms import Terms, target_lives_each
+from analysis.statistics.anytime_counts import count_lower_limit, count_upper_limit
+from analysis.statistics.anytime_evidence import PRIORS
 from analysis.statistics.bounds import reliability_lower, reliability_upper
+from analysis.statistics.finite_lot import finite_lot_acceptance, most_nonconforming
+from analysis.statistics.rounding import risk_limit
 from analysis.statistics.success_run import units_required_at
 from schemas.decisions import AttributeView
 from schemas.lives import Outcome
@@ -67,6 +71,32 @@ def undecided_count(tally: Tally, unit_count: int) -> int:
     return tally.pending_count + missing
 
 
+def shows_requirement(terms: Terms, unit_count: int, failure_count: int) -> bool:
+    """
+    Whether so many units with so many failures show the reliability required of them.
+
+    Notes
+    -----
+    With a lot of known size: whether a lot with one nonconforming unit too many passes
+    with a chance of at most 1 - C (hypergeometric); else whether a lot of the required
+    reliability does (binomial).
+    """
+    if terms.lot_size is None:
+        log_reliability = log_reliability_at_planned(terms, hardest=True)
+        needed = units_required_at(
+            log_reliability, terms.confidence, allowed_failures=failure_count
+        )
+        return needed <= unit_count
+    weak = most_nonconforming(terms.lot_size, reliability_at_planned(terms, hardest=True)) + 1
+    chance = finite_lot_acceptance(
+        terms.lot_size,
+        min(unit_count, terms.lot_size),
+        nonconforming=weak,
+        allowed_failures=failure_count,
+    )
+    return chance <= risk_limit(terms.confidence)
+
+
 def stand_by_counting(outcomes: Sequence[Outcome], terms: Terms) -> Standing:
     """
     Where a lot stands in a plan that counts failures at the planned cycles.
@@ -92,18 +122,13 @@ def stand_by_counting(outcomes: Sequence[Outcome], terms: Terms) -> Standing:
     tally = tally_at(outcomes, terms.planned_cycles)
     undecided = undecided_count(tally, terms.unit_count)
     most_failures = tally.failed_count + undecided
-    is_demonstrated = most_failures <= terms.allowed_failures and (
-        units_required_at(
-            log_reliability_at_planned(terms, hardest=True),
-            terms.confidence,
-            allowed_failures=most_failures,
-        )
-        <= tally.decided_count + undecided
+    is_demonstrated = most_failures <= terms.allowed_failures and shows_requirement(
+        terms, tally.decided_count + undecided, most_failures
     )
     return Standing(
         failure_count=tally.failed_count,
         is_demonstrated=is_demonstrated,
-        reliability_upper=_upper(tally, terms.confidence),
+        reliability_upper=_upper(tally, terms),
         reliability_for_upper=reliability_at_planned(terms, hardest=False),
         decided_count=tally.decided_count,
     )
@@ -131,25 +156,42 @@ def _view(
     *,
     reliability_required: float | UnsetType = UNSET,
 ) -> AttributeView:
-    lower = 0.0
-    if tally.decided_count:
-        lower = reliability_lower(
-            tally.decided_count, tally.failed_count, confidence=terms.confidence
-        )
     return AttributeView(
         confidence=terms.confidence,
         at_cycles=at_cycles,
         decided_count=tally.decided_count,
         failure_count=tally.failed_count,
-        reliability_lower_of_decided=lower,
+        reliability_lower_of_decided=_lower(tally, terms),
         survivor_count_for_upper=tally.unit_count - tally.surely_failed_count,
-        reliability_upper=_upper(tally, terms.confidence),
+        reliability_upper=_upper(tally, terms),
         reliability_required=reliability_required,
     )
 
 
-def _upper(tally: Tally, confidence: float) -> float:
+def _lower(tally: Tally, terms: Terms) -> float:
+    """Lower limit of the decided units: of one look, or of all looks of an any-time plan."""
+    if not tally.decided_count:
+        return 0.0
+    if terms.anytime is None:
+        return reliability_lower(
+            tally.decided_count, tally.failed_count, confidence=terms.confidence
+        )
+    return count_lower_limit(
+        tally.failed_count,
+        tally.decided_count,
+        confidence=terms.confidence,
+        prior=PRIORS[terms.anytime.prior],
+    )
+
+
+def _upper(tally: Tally, terms: Terms) -> float:
     """Upper limit of the reliability with every unit that has not surely failed surviving."""
     if not tally.surely_failed_count:
         return 1.0
-    return reliability_upper(tally.unit_count, tally.surely_failed_count, confidence=confidence)
+    if terms.anytime is None:
+        return reliability_upper(
+            tally.unit_count, tally.surely_failed_count, confidence=terms.confidence
+        )
+    return count_upper_limit(
+        tally.surely_failed_count, tally.unit_count, confidence=terms.confidence
+    )

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from analysis.decision.terms import Terms
-from schemas.lives import Outcome
+from schemas.lives import Outcome, UnitLife
 
 
 class LotState(Struct, frozen=True, kw_only=True):
@@ -13,7 +13,9 @@ class LotState(Struct, frozen=True, kw_only=True):
     The outcomes of a lot's units under one way of deciding its holds.
 
     `serials` go with `outcomes` in order. `place_count` counts the units that take a
-    place in the sample: a serial that nobody listed takes none.
+    place in the sample: a serial that nobody listed takes none. `in_place_order` are
+    the numbers of the outcomes with a place, those that started first before others.
+    `lives` go with the outcomes too; a test told without rows may leave them out.
     """
 
     outcomes: list[Outcome]
@@ -21,6 +23,8 @@ class LotState(Struct, frozen=True, kw_only=True):
     place_count: int
     has_started: bool
     end_checks_due: list[str]
+    in_place_order: list[int] = []
+    lives: list[UnitLife] = []
 
     def has_ended(self, terms: Terms) -> bool:
         """Whether every place that the plan offers is taken by a unit that has ended."""

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from msgspec import UNSET, Struct
 
+from analysis.decision.exclusions import as_if_counted, excluded_failures, notices_of_lot
 from analysis.decision.life_fit import fit_lives
 from analysis.decision.lot_figures import evidence_figures, unit_line
 from analysis.decision.lot_states import LotStates, states_of
@@ -22,6 +23,7 @@ from schemas.decisions import (
     Reason,
     RequirementResult,
     UnderHolds,
+    VerdictIfCounted,
     Views,
     WayToFinish,
 )
@@ -89,8 +91,10 @@ def evaluate_lot(
     The verdict is computed twice more, with every hold decided in the lot's favour and
     against it. If both agree, the holds cannot change it: it is given, and the holds are
     listed. Otherwise the lot is held. Figures come from the lives as reduced, which have
-    taken the signed answers to decided holds.
+    taken the signed answers to decided holds. Where persons signed that a failure counts
+    less, the verdict without their signatures stands beside it.
     """
+    counted = as_if_counted(evidence)
     evidence = in_places(evidence, spec)
     states = states_of(evidence)
     against = _without_spec() if spec is None else _against_spec(evidence, states, spec)
@@ -118,6 +122,16 @@ def evaluate_lot(
         options_needing_new_spec=options,
         provenance=provenance,
         decided_holds=[hold for life in evidence.lives for hold in life.decided_holds],
+        notices=notices_of_lot(evidence.lives),
+        excluded_failures=excluded_failures(evidence.lives),
+        verdict_if_counted=UNSET if counted is None else _if_counted(counted, spec),
+    )
+
+
+def _if_counted(counted: LotEvidence, spec: Spec | None) -> VerdictIfCounted:
+    judged = verdict_on(counted, spec)
+    return VerdictIfCounted(
+        verdict=judged.verdict, kind=UNSET if judged.kind is None else judged.kind
     )
 
 

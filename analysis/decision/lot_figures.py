@@ -66,4 +66,6 @@ def unit_line(life: UnitLife, terms: Sequence[Terms]) -> UnitLine:
         seen_as=failure.seen_as if failure else UNSET,
         component_batch=life.component_batch,
         after_credit=outcome.failed and not counts,
+        counts_less=bool(failure and failure.counts_less),
+        edge=life.edge,
     )

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from analysis.decision.counting import LotState
+from analysis.decision.places import first_come
 from schemas.holds import Hold
 from schemas.lives import Outcome, UnitLife
 from schemas.lot_evidence import LotEvidence
@@ -68,7 +69,15 @@ def _state(lives: Sequence[UnitLife], outcomes: list[Outcome]) -> LotState:
         place_count=sum("NOT_IN_SAMPLE" not in life.marks for life in lives),
         has_started=any("NOT_STARTED" not in life.marks for life in lives),
         end_checks_due=[life.unit_serial for life in lives if "END_CHECK_DUE" in life.marks],
+        in_place_order=_place_order(lives),
+        lives=list(lives),
     )
+
+
+def _place_order(lives: Sequence[UnitLife]) -> list[int]:
+    """Numbers of the lives with a place in the sample, first come first."""
+    placed = [n for n, life in enumerate(lives) if "NOT_IN_SAMPLE" not in life.marks]
+    return sorted(placed, key=lambda number: first_come(lives[number]))
 
 
 def _open_holds(evidence: LotEvidence) -> list[Hold]:

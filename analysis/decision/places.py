@@ -20,7 +20,7 @@ def in_places(evidence: LotEvidence, spec: Spec | None) -> LotEvidence:
     evidence : LotEvidence
         The lot and the lives of its units.
     spec : Spec or None
-        Whose plan offers `max_units` places (else `unit_count`); None offers any number.
+        Whose plan offers so many `places`; None offers any number.
 
     Returns
     -------
@@ -35,16 +35,17 @@ def in_places(evidence: LotEvidence, spec: Spec | None) -> LotEvidence:
     """
     if spec is None:
         return evidence
-    most = spec.plan.max_units or spec.plan.unit_count
+    most = spec.plan.places
     sample = [life for life in evidence.lives if "NOT_IN_SAMPLE" not in life.marks]
-    late = {life.unit_id for life in sorted(sample, key=_first_come)[most:]}
+    late = {life.unit_id for life in sorted(sample, key=first_come)[most:]}
     if not late:
         return evidence
     lives = [_beyond(life) if life.unit_id in late else life for life in evidence.lives]
     return structs.replace(evidence, lives=lives)
 
 
-def _first_come(life: UnitLife) -> tuple[bool, str, str]:
+def first_come(life: UnitLife) -> tuple[bool, str, str]:
+    """Key that puts units in the order in which they take the places of a plan."""
     starts: Sequence[str] = [each.first_started_at.isoformat() for each in life.stretches]
     return "NOT_STARTED" in life.marks, min(starts, default=""), life.unit_serial
 

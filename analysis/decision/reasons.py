@@ -6,6 +6,7 @@ from msgspec import UNSET, Struct, UnsetType
 
 from analysis.decision.terms import Terms
 from schemas.decisions import Reason, ReasonCode, RefusalKind, Verdict
+from schemas.plan_kinds import PlanEvidence
 
 
 class Judgement(Struct, frozen=True, kw_only=True):
@@ -26,6 +27,8 @@ class Standing(Struct, frozen=True, kw_only=True):
 
     `is_demonstrated` is the plan's own criterion, failures left aside. The upper limit
     is to be compared with `reliability_for_upper`; both are at the plan's own count.
+    `line_reached` is a line of refusal that the lot has met; `evidence` is that of a plan
+    which goes by it.
     """
 
     failure_count: int
@@ -35,6 +38,8 @@ class Standing(Struct, frozen=True, kw_only=True):
     target_lives: float | UnsetType = UNSET
     target_lives_required: float | UnsetType = UNSET
     decided_count: int | UnsetType = UNSET
+    line_reached: Reason | None = None
+    evidence: PlanEvidence | UnsetType = UNSET
 
 
 def progress(code: ReasonCode, standing: Standing, terms: Terms) -> Reason:
@@ -54,7 +59,7 @@ def progress(code: ReasonCode, standing: Standing, terms: Terms) -> Reason:
         code=code,
         unit_count=standing.decided_count,
         failure_count=standing.failure_count,
-        allowed_failures=terms.allowed_failures,
+        allowed_failures=terms.most_failures,
     )
 
 
@@ -63,7 +68,7 @@ def failures_exceeded(standing: Standing, terms: Terms) -> Reason:
     return Reason(
         code="ALLOWED_FAILURES_EXCEEDED",
         failure_count=standing.failure_count,
-        allowed_failures=terms.allowed_failures,
+        allowed_failures=terms.most_failures,
     )
 
 

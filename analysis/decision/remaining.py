@@ -5,7 +5,8 @@ from collections.abc import Callable, Sequence
 from msgspec import UNSET, Struct
 
 from analysis.decision.attribute import undecided_count
-from analysis.decision.counting import LotState, plan_credit, tally_at
+from analysis.decision.counting import LotState, Tally, counted_by_plan, plan_credit, tally_at
+from analysis.decision.plan_stops import stops_in_units
 from analysis.decision.terms import Terms
 from analysis.decision.weibayes_plan import required_target_lives, worst_target_lives
 from analysis.statistics.weibayes import reaches_requirement
@@ -48,9 +49,9 @@ def ways_within_plan(state: LotState, terms: Terms) -> list[WayToFinish]:
                 unit_serials=state.end_checks_due,
             )
         ]
-    if terms.kind == "ATTRIBUTE":
-        return checks + _by_counting(state, terms)
-    return checks + _by_target_lives(state, terms)
+    if terms.adds_target_lives:
+        return checks + _by_target_lives(state, terms)
+    return checks + _by_counting(state, terms)
 
 
 def most_of_each_kind(ways: Sequence[WayToFinish]) -> list[WayToFinish]:
@@ -64,7 +65,8 @@ def most_of_each_kind(ways: Sequence[WayToFinish]) -> list[WayToFinish]:
 
 
 def _by_target_lives(state: LotState, terms: Terms) -> list[WayToFinish]:
-    limit, required = terms.last_credited_cycles, required_target_lives(terms)
+    failures = counted_by_plan(state.outcomes, terms).failure_count
+    limit, required = terms.last_credited_cycles, required_target_lives(terms, failures)
     due = set(state.end_checks_due)
     after_checks = [
         plan_credit(outcome, terms, at_cycles=_reached(outcome) if serial in due else None)
@@ -102,9 +104,7 @@ def _by_target_lives(state: LotState, terms: Terms) -> list[WayToFinish]:
 
 def _by_counting(state: LotState, terms: Terms) -> list[WayToFinish]:
     tally = tally_at(state.outcomes, terms.planned_cycles)
-    undecided = undecided_count(tally, terms.unit_count)
-    # So many of the undecided must survive that failures are allowed whatever the rest does.
-    needed = tally.failed_count + undecided - terms.allowed_failures - len(state.end_checks_due)
+    needed = _passes_needed(tally, terms) - len(state.end_checks_due)
     runners = [
         _Runner(credited_cycles=outcome.credited_cycles, cycles_left=left)
         for outcome in state.outcomes
@@ -116,6 +116,20 @@ def _by_counting(state: LotState, terms: Terms) -> list[WayToFinish]:
     if 0 < added <= terms.max_units - max(state.place_count, terms.unit_count):
         ways.append(_add(added, terms.planned_cycles))
     return ways
+
+
+def _passes_needed(tally: Tally, terms: Terms) -> int:
+    """Undecided units that must pass before a plan by counting accepts."""
+    if terms.kind == "ATTRIBUTE":
+        # So many that failures are allowed whatever the rest does.
+        undecided = undecided_count(tally, terms.unit_count)
+        return tally.failed_count + undecided - terms.allowed_failures
+    accept_at = stops_in_units(terms).accept_at
+    decided = tally.decided_count
+    for units in range(max(decided, 1), len(accept_at) + 1):
+        if accept_at[units - 1] >= tally.failed_count:
+            return units - decided
+    return len(accept_at) - decided
 
 
 def _reached(outcome: Outcome) -> int:

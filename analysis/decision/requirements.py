@@ -8,8 +8,10 @@ from analysis.decision.attribute import (
     reliability_at_planned,
 )
 from analysis.decision.counting import LotState
+from analysis.decision.plan_risks import next_failure, plan_risks
 from analysis.decision.reasons import Judgement
 from analysis.decision.terms import Terms
+from analysis.decision.verdict import stand
 from analysis.decision.weibayes_plan import weibayes_view
 from schemas.decisions import AttributeView, PlanProgress, RequirementResult, WeibayesView
 
@@ -35,7 +37,7 @@ def requirement_result(state: LotState, terms: Terms, judgement: Judgement) -> R
     """
     variables = UNSET if terms.shape is None else weibayes_view(state.outcomes, terms)
     at_planned: AttributeView | UnsetType = UNSET
-    if terms.kind == "ATTRIBUTE":
+    if not terms.adds_target_lives:
         at_planned = attribute_view_at_planned(state.outcomes, terms)
     return RequirementResult(
         reliability=terms.reliability,
@@ -44,34 +46,31 @@ def requirement_result(state: LotState, terms: Terms, judgement: Judgement) -> R
         verdict=judgement.verdict,
         kind=UNSET if judgement.kind is None else judgement.kind,
         reasons=judgement.reasons,
-        plan=_progress(terms, variables),
+        plan=_progress(state, terms, variables),
         variables=variables,
         attribute_at_target=attribute_view_at_target(state.outcomes, terms),
         attribute_at_planned=at_planned,
     )
 
 
-def _progress(terms: Terms, variables: WeibayesView | UnsetType) -> PlanProgress:
+def _progress(state: LotState, terms: Terms, variables: WeibayesView | UnsetType) -> PlanProgress:
     """Figures of the plan; a plan by counting is shown without target lives."""
-    credit = UNSET if terms.credit is None else terms.credit
-    if terms.kind == "ATTRIBUTE" or variables is UNSET:
-        return PlanProgress(
-            kind=terms.kind,
-            unit_count=terms.unit_count,
-            max_units=terms.max_units,
-            planned_cycles=terms.planned_cycles,
-            allowed_failures=terms.allowed_failures,
-            credit=credit,
-            reliability_required_at_planned=reliability_at_planned(terms, hardest=True),
-        )
+    standing = stand(state, terms)
+    by_lives = terms.adds_target_lives and variables is not UNSET
     return PlanProgress(
         kind=terms.kind,
         unit_count=terms.unit_count,
         max_units=terms.max_units,
         planned_cycles=terms.planned_cycles,
-        allowed_failures=terms.allowed_failures,
-        credit=credit,
-        target_lives=variables.target_lives_worst,
-        target_lives_required=variables.target_lives_required,
-        worst_shape=variables.worst_shape,
+        allowed_failures=terms.most_failures,
+        credit=UNSET if terms.credit is None else terms.credit,
+        target_lives=standing.target_lives,
+        target_lives_required=standing.target_lives_required,
+        worst_shape=variables.worst_shape if by_lives and variables else UNSET,
+        reliability_required_at_planned=UNSET
+        if by_lives
+        else reliability_at_planned(terms, hardest=True),
+        evidence=standing.evidence,
+        risks=plan_risks(terms),
+        next_failure=next_failure(standing, terms),
     )

@@ -4,17 +4,15 @@ A draft must be free of contradictions. An approval must in addition promise not
 the plan does not keep, and nothing that the reduction does not do yet.
 """
 
-import math
 from collections import Counter
 from collections.abc import Iterator
 
-from analysis.decision.terms import Terms, planned_cycles, target_lives_each, terms_of
-from analysis.decision.weibayes_plan import required_target_lives, worst_target_lives
-from analysis.statistics.success_run import units_required_at
-from analysis.statistics.weibayes import reaches_requirement
+from analysis.decision.plan_checks import plan_faults, promises_not_kept
+from analysis.reduction.modes import mode_seen_as
+from analysis.reduction.unit_onset import onset_settings
 from schemas.cycles import STATION_MODES
 from schemas.problems import ProblemError
-from schemas.specs import Conditions, FailureDefinition, Plan, Requirement, ShapeAssumption, Spec
+from schemas.specs import Conditions, FailureDefinition, ShapeAssumption, Spec
 
 
 def draft_faults(spec: Spec) -> list[ProblemError]:
@@ -45,9 +43,7 @@ def draft_faults(spec: Spec) -> list[ProblemError]:
         *_limit_faults(spec.failure),
         *_failure_faults(spec.failure, spec.conditions),
         *_onset_faults(spec),
-        *_plan_faults(spec.plan),
-        *_length_faults(spec),
-        *_plan_kind_faults(spec),
+        *plan_faults(spec),
     ]
 
 
@@ -67,39 +63,25 @@ def approval_faults(spec: Spec) -> list[ProblemError]:
 
     Notes
     -----
-    A plan by counting must demonstrate each requirement: the chance that a lot
-    exactly at the required reliability passes is at most 1 - C. Where units run
-    beyond the target, the reliability to be shown is the one at the planned
-    cycles, ``R**(ratio**shape)``, and the smallest shape of the range makes it
-    largest and so hardest to show. A Weibayes plan ends at the sum of target
-    lives that its requirement asks for, so it keeps its risk; but all its units
-    together, none failed, must be able to get there.
+    A plan must demonstrate each requirement: its exact chance of accepting a lot
+    exactly at the required reliability is at most 1 - C. Where units run beyond the
+    target, the reliability to be shown by counting is the one at the planned cycles,
+    ``R**(ratio**shape)``, and the smallest shape of the range makes it largest and so
+    hardest to show. And its units, none failed, must be able to get it accepted.
     """
-    by_counting = spec.plan.kind == "ATTRIBUTE"
-    faults = _attribute_shortfalls(spec) if by_counting else _lives_out_of_reach(spec)
-    if spec.failure.onset_is_failure:
-        faults.append(
-            _fault(
-                "NOT_SUPPORTED_YET",
-                "/failure/onset_is_failure",
-                "A leak's onset is not judged as a failure yet; set it to false.",
-            )
-        )
-    return faults
+    return [*promises_not_kept(spec), *_onset_failure_faults(spec)]
 
 
 def settings_not_applied(spec: Spec) -> list[str]:
     """
-    Settings of a specification that are kept but that no rule uses yet.
+    Settings of a specification that are kept but that no rule uses.
 
     They are named on every version of the specification, so that nobody relies
-    on a limit that is not watched.
+    on a limit that is not watched: today a search for leak onset whose dead band or
+    alarm is 0, as an earlier version of the service let it be approved.
     """
-    kept = {
-        "reduction.onset": spec.reduction.onset,
-        "reduction.warm_up_cycles": spec.reduction.warm_up_cycles,
-    }
-    return [name for name, setting in kept.items() if setting is not None]
+    asked, applied = spec.reduction.onset, onset_settings(spec)
+    return ["reduction.onset"] if asked is not None and applied is None else []
 
 
 def _fault(code: str, pointer: str, detail: str) -> ProblemError:
@@ -229,110 +211,37 @@ def _onset_faults(spec: Spec) -> Iterator[ProblemError]:
             "/reduction/onset/baseline_blocks",
             "baseline_blocks are the first and the last block of the baseline, ascending.",
         )
-
-
-def _plan_faults(plan: Plan) -> Iterator[ProblemError]:
-    if (plan.planned_cycles is None) == (plan.life_ratio is None):
-        yield _fault("EXACTLY_ONE", "/plan", "Give exactly one of planned_cycles and life_ratio.")
-    if plan.max_units is not None and plan.max_units < plan.unit_count:
-        yield _fault("OUTSIDE_RANGE", "/plan/max_units", "max_units must not be below unit_count.")
-    if plan.allowed_failures >= plan.unit_count:
-        yield _fault(
-            "OUTSIDE_RANGE",
-            "/plan/allowed_failures",
-            "allowed_failures must be below unit_count: a lot whose units all fail shows nothing.",
-        )
-
-
-def _length_faults(spec: Spec) -> Iterator[ProblemError]:
-    """Faults of the cycles each unit runs against the targets that are to be shown."""
-    plan = spec.plan
-    if plan.kind == "WEIBAYES" and plan.credit != "ONCE_AT_TARGET":
-        return
-    if any(_life_ratio(plan, each) < 1.0 for each in spec.requirement):
-        name = "planned_cycles" if plan.planned_cycles is not None else "life_ratio"
-        yield _fault(
-            "SHORT_OF_TARGET",
-            f"/plan/{name}",
-            "Each unit must be planned to run to the target at least.",
-        )
-
-
-def _plan_kind_faults(spec: Spec) -> Iterator[ProblemError]:
-    plan = spec.plan
-    if plan.kind == "WEIBAYES":
-        if spec.shape is None:
-            yield _fault("SHAPE_MISSING", "/shape", "A WEIBAYES plan needs an assumed shape.")
-        if plan.credit is None:
+    for name in ("dead_band_mpa", "alarm_mpa"):
+        if onset is not None and getattr(onset, name) <= 0:
             yield _fault(
-                "CREDIT_MISSING",
-                "/plan/credit",
-                "A WEIBAYES plan needs credit: TO_PLANNED or ONCE_AT_TARGET.",
+                "OUTSIDE_RANGE",
+                f"/reduction/onset/{name}",
+                f"{name} must be above 0: every sound unit would have an onset.",
             )
+
+
+def _onset_failure_faults(spec: Spec) -> Iterator[ProblemError]:
+    """What bars leak onset from being a failure: it could not be found, or would not count."""
+    if not spec.failure.onset_is_failure:
         return
-    if plan.credit is not None:
+    onset = spec.reduction.onset
+    if onset is None:
+        yield _fault("LIMIT_MISSING", "/reduction/onset", "onset_is_failure needs its settings.")
+    elif onset.block_cycles * onset.baseline_blocks[1] >= _shortest_plan(spec):
         yield _fault(
-            "CONTRADICTION", "/plan/credit", "An ATTRIBUTE plan counts units; it has no credit."
+            "CONTRADICTION",
+            "/reduction/onset/baseline_blocks",
+            "The baseline must end before the planned cycles: no onset is judged before that.",
         )
-    if spec.shape is None and any(_life_ratio(plan, each) > 1.0 for each in spec.requirement):
+    mode = mode_seen_as(spec, "DECAY")
+    if mode is None or not mode.relevant:
         yield _fault(
-            "SHAPE_MISSING",
-            "/shape",
-            "An ATTRIBUTE plan beyond the target needs an assumed shape; at the target none.",
+            "NO_RELEVANT_MODE",
+            "/failure/onset_is_failure",
+            "onset_is_failure needs a relevant mode seen as DECAY.",
         )
 
 
-def _attribute_shortfalls(spec: Spec) -> list[ProblemError]:
-    """Requirements that a plan by counting does not demonstrate, with the units it would need."""
-    plan = spec.plan
-    return [
-        _fault(
-            "PLAN_DOES_NOT_DEMONSTRATE",
-            "/plan/unit_count",
-            f"{plan.unit_count} units with {plan.allowed_failures} allowed failures do not "
-            f"demonstrate requirement {index}; {needed} units are needed.",
-        )
-        for index, requirement in enumerate(spec.requirement)
-        if plan.unit_count < (needed := _units_needed(spec, requirement))
-    ]
-
-
-def _lives_out_of_reach(spec: Spec) -> list[ProblemError]:
-    """Requirements whose target lives the plan's units cannot reach even if none fails."""
-    if spec.shape is None:
-        return []  # A fault of its own: such a plan needs a shape.
-    faults = []
-    for index, requirement in enumerate(spec.requirement):
-        terms = terms_of(spec, requirement, after_data=False)
-        needed = required_target_lives(terms)
-        reached = terms.max_units * _lives_each(terms)
-        if not reaches_requirement(reached, needed):
-            detail = (
-                f"{terms.max_units} units that all run to their planned cycles earn "
-                f"{reached:.4g} target lives at the worst shape; requirement {index} needs "
-                f"{needed:.4g}. Plan more units, more cycles or fewer allowed failures."
-            )
-            faults.append(_fault("PLAN_CANNOT_ACCEPT", "/plan/unit_count", detail))
-    return faults
-
-
-def _lives_each(terms: Terms) -> float:
-    """Target lives of a unit that ran as planned, at the worst shape."""
-    if terms.credit == "ONCE_AT_TARGET" and terms.planned_cycles < terms.target_cycles:
-        return 0.0
-    return worst_target_lives([terms.last_credited_cycles], terms).target_lives
-
-
-def _units_needed(spec: Spec, requirement: Requirement) -> int:
-    shape_low = spec.shape.shape_low if spec.shape is not None else 1.0  # at ratio 1 it is idle
-    lives_each = target_lives_each(_life_ratio(spec.plan, requirement), shape_low)
-    return units_required_at(
-        math.log(requirement.reliability) * lives_each,
-        requirement.confidence,
-        allowed_failures=spec.plan.allowed_failures,
-    )
-
-
-def _life_ratio(plan: Plan, requirement: Requirement) -> float:
-    """Planned cycles over target cycles."""
-    return planned_cycles(plan, requirement.target_cycles) / requirement.target_cycles
+def _shortest_plan(spec: Spec) -> int:
+    """Fewest cycles that any requirement plans for a unit."""
+    return min(spec.plan.planned_for(each.target_cycles) for each in spec.requirement)

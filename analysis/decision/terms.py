@@ -5,6 +5,7 @@ import math
 from msgspec import Struct
 
 from analysis.errors import OutsideDomainError
+from schemas.plan_kinds import AnytimeLimits, SecondStage, SequentialLimits
 from schemas.specs import Credit, Plan, PlanKind, Requirement, ShapeAssumption, Spec
 
 _LARGEST_EXPONENT = 600.0  # exp(600) target lives per unit is a number; more adds no sense
@@ -31,6 +32,22 @@ class Terms(Struct, frozen=True, kw_only=True):
     credit: Credit | None
     shape: ShapeAssumption | None
     bars_acceptance: bool
+    second_stage: SecondStage | None = None
+    sequential: SequentialLimits | None = None
+    anytime: AnytimeLimits | None = None
+    lot_size: int | None = None
+
+    @property
+    def adds_target_lives(self) -> bool:
+        """Whether the plan adds up target lives; else it counts units."""
+        return self.kind == "WEIBAYES" or self.credit is not None
+
+    @property
+    def most_failures(self) -> int:
+        """Failures above which the plan refuses whatever else happens."""
+        if self.second_stage is not None:
+            return self.second_stage.allowed_failures
+        return self.allowed_failures
 
     @property
     def life_ratio(self) -> float:
@@ -80,12 +97,16 @@ def terms_of(spec: Spec, requirement: Requirement, *, after_data: bool) -> Terms
         last_credited_cycles=plan.credit_ends_at(requirement.target_cycles),
         allowed_failures=plan.allowed_failures,
         unit_count=plan.unit_count,
-        max_units=plan.max_units if plan.max_units is not None else plan.unit_count,
+        max_units=plan.places,
         credit=plan.credit,
         shape=spec.shape,
         bars_acceptance=spec.spec_before_data and after_data,
+        second_stage=plan.second_stage,
+        sequential=plan.sequential,
+        anytime=plan.anytime,
+        lot_size=plan.lot_size,
     )
-    needs_shape = plan.kind == "WEIBAYES" or terms.planned_cycles != terms.target_cycles
+    needs_shape = plan.adds_target_lives or terms.planned_cycles != terms.target_cycles
     if needs_shape and spec.shape is None:
         raise OutsideDomainError("shape", None, "given for a plan that is not run to the target")
     return terms

@@ -13,6 +13,7 @@ from analysis.decision.reasons import (
     progress,
     upper_limit_below,
 )
+from analysis.decision.stops_standing import stand_in_target_lives, stand_in_units
 from analysis.decision.terms import Terms
 from analysis.decision.weibayes_plan import stand_by_target_lives
 from analysis.statistics.rounding import reaches
@@ -45,10 +46,10 @@ def judge(state: LotState, terms: Terms) -> Judgement:
     Notes
     -----
     In this order: one failure of a critical mode refuses at once, and so do more
-    failures than allowed, even while today's limit still meets the requirement: the
-    plan decides, not the limit. Then the plan's criterion accepts. A plan all of whose
-    places are taken by units that have ended short of it refuses. Everything else
-    continues.
+    failures than allowed and a line of refusal that was met, even while today's limit
+    still meets the requirement: the plan decides, not the limit. Then the plan's
+    criterion accepts. A plan all of whose places are taken by units that have ended
+    short of it refuses. Everything else continues.
 
     A refusal is *shown below the requirement* when the upper limit of the reliability
     lies below it too; else it is *not demonstrated* and says nothing about the goods.
@@ -75,7 +76,13 @@ def stand(state: LotState, terms: Terms) -> Standing:
     """Where a lot stands in its plan, whichever kind of plan it is."""
     if terms.kind == "ATTRIBUTE":
         return stand_by_counting(state.outcomes, terms)
-    return stand_by_target_lives(state.outcomes, terms)
+    if terms.kind == "WEIBAYES":
+        return stand_by_target_lives(state.outcomes, terms)
+    return (
+        stand_in_target_lives(state, terms)
+        if terms.adds_target_lives
+        else stand_in_units(state, terms)
+    )
 
 
 def settle(
@@ -143,8 +150,10 @@ def _reasons_against(state: LotState, standing: Standing, terms: Terms) -> list[
     ]
     if critical:
         reasons.append(about_units("CRITICAL_FAILURE", critical))
-    if standing.failure_count > terms.allowed_failures:
+    if standing.failure_count > terms.most_failures:
         reasons.append(failures_exceeded(standing, terms))
+    elif standing.line_reached is not None:
+        reasons.append(standing.line_reached)
     return reasons
 
 

@@ -51,7 +51,7 @@ def views_of(state: LotState, terms: Terms, judgement: Judgement) -> Views:
     """
     own = _own(judgement)
     is_finished = judgement.verdict != "CONTINUE" or state.has_ended(terms)
-    if terms.kind == "WEIBAYES":
+    if terms.adds_target_lives:
         view = attribute_view_at_target(state.outcomes, terms)
         return Views(
             decides="VARIABLES",
@@ -100,7 +100,7 @@ def _by_whole_lives(state: LotState, terms: Terms, *, is_finished: bool) -> Argu
     clock = read_clock(lives, terms)
     if not reaches(clock.reliability_upper, terms.reliability):
         return "SHOWN_BELOW_REQUIREMENT"
-    if lives.failure_count <= terms.allowed_failures and reaches_requirement(
+    if lives.failure_count <= terms.most_failures and reaches_requirement(
         clock.least.target_lives, clock.required
     ):
         return "ACCEPT"

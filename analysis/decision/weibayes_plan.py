@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from analysis.decision.counting import CountedLives, counted_by_plan
+from analysis.decision.plan_stops import prior_of, stops_in_target_lives
 from analysis.decision.reasons import Standing
 from analysis.decision.terms import Terms
 from analysis.errors import OutsideDomainError
+from analysis.statistics.anytime_below import anytime_upper_limit
+from analysis.statistics.anytime_evidence import anytime_lower_limit
 from analysis.statistics.shape_range import largest_target_lives, least_target_lives
 from analysis.statistics.weibayes import (
     reaches_requirement,
@@ -62,11 +65,19 @@ def worst_target_lives(credited_cycles: Sequence[int], terms: Terms) -> ShapeExt
     )
 
 
-def required_target_lives(terms: Terms) -> float:
-    """Sum of target lives at which the plan accepts, fixed before the test."""
-    return target_lives_required(
-        terms.reliability, terms.confidence, allowed_failures=terms.allowed_failures
-    )
+def required_target_lives(terms: Terms, failure_count: int) -> float:
+    """
+    Sum of target lives at which the plan accepts so many failures, fixed before the test.
+
+    More failures than the plan allows are given the sum of as many as it does; a plan by
+    counting the sum that a plan on target lives would ask for in its place.
+    """
+    if not terms.adds_target_lives:
+        return target_lives_required(
+            terms.reliability, terms.confidence, allowed_failures=terms.allowed_failures
+        )
+    totals = stops_in_target_lives(terms).accept_totals
+    return totals[min(failure_count, len(totals) - 1)]
 
 
 def read_clock(lives: CountedLives, terms: Terms) -> Clock:
@@ -88,7 +99,8 @@ def read_clock(lives: CountedLives, terms: Terms) -> Clock:
     -----
     The least sum over the shape range decides acceptance. The upper limit takes the
     largest sum of the most cycles each unit may have lived, and the failures that are
-    certain: ``exp(-chi2(1 - C; 2 r) / (2 S))``.
+    certain: ``exp(-chi2(1 - C; 2 r) / (2 S))``. An any-time plan takes the limits that
+    hold at all looks together in place of both.
     """
     shape = shape_of(terms)
     upper = 1.0
@@ -99,12 +111,10 @@ def read_clock(lives: CountedLives, terms: Terms) -> Clock:
             shape_low=shape.shape_low,
             shape_high=shape.shape_high,
         )
-        upper = reliability_upper_from_target_lives(
-            largest.target_lives, lives.surely_failed_count, confidence=terms.confidence
-        )
+        upper = _upper_limit(largest.target_lives, lives.surely_failed_count, terms)
     return Clock(
         least=worst_target_lives(lives.credited_cycles, terms),
-        required=required_target_lives(terms),
+        required=required_target_lives(terms, lives.failure_count),
         reliability_upper=upper,
     )
 
@@ -134,6 +144,31 @@ def stand_by_target_lives(outcomes: Sequence[Outcome], terms: Terms) -> Standing
         target_lives=clock.least.target_lives,
         target_lives_required=clock.required,
     )
+
+
+def _lower_limit(total: float, failure_count: int, terms: Terms) -> float:
+    """Lower limit of one look, or of all looks together for a plan that is looked at always."""
+    if terms.anytime is None:
+        return reliability_lower_from_target_lives(
+            total, failure_count, confidence=terms.confidence
+        )
+    if total <= 0.0:
+        return 0.0
+    return anytime_lower_limit(
+        total, failure_count, confidence=terms.confidence, prior=prior_of(terms.anytime)
+    )
+
+
+def _upper_limit(total: float, failure_count: int, terms: Terms) -> float:
+    """The same from above; 1 where so few failures limit nothing."""
+    if terms.anytime is None:
+        return reliability_upper_from_target_lives(
+            total, failure_count, confidence=terms.confidence
+        )
+    limit = None
+    if total > 0.0:
+        limit = anytime_upper_limit(total, failure_count, confidence=terms.confidence)
+    return 1.0 if limit is None else limit
 
 
 def weibayes_view(outcomes: Sequence[Outcome], terms: Terms) -> WeibayesView:
@@ -192,8 +227,6 @@ def _row(value: float, lives: CountedLives, terms: Terms) -> ShapeRow:
     return ShapeRow(
         shape=value,
         target_lives=total,
-        reliability_lower=reliability_lower_from_target_lives(
-            total, lives.failure_count, confidence=terms.confidence
-        ),
+        reliability_lower=_lower_limit(total, lives.failure_count, terms),
         outside_range=not shape.shape_low <= value <= shape.shape_high,
     )

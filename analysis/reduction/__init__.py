@@ -4,5 +4,5 @@ Stage one is the SQL text beside this file: set work over millions of rows. Stag
 Python of this package: order, resumes, stops, failures, inspections and open questions.
 """
 
-REDUCTION_VERSION = 2
+REDUCTION_VERSION = 3
 """Raised whenever the same rows could give another life."""

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from msgspec import UNSET, UnsetType
 
+from analysis.reduction.edge_rule import unsure_cycles
 from analysis.reduction.endings import LifeEnd
 from analysis.reduction.order import up_to_logged
 from analysis.reduction.readings import (
@@ -43,7 +44,8 @@ def cycle_doubts(
         A share of cycles below the lower limit that is above its own limit, and any
         cycle above the invalidation limit: the life stands, or the unit is void. So
         many peaks at full scale: those cycles count, or do not. A condition that was
-        not recorded: it was met, or not.
+        not recorded: it was met, or not. Under a guarded band cycles of a sensor whose
+        uncertainty nobody recorded: the reading decides, or they do not count.
     """
     lived = up_to_logged(stretches, end.at_logged)
     doubts = [
@@ -51,6 +53,7 @@ def cycle_doubts(
         _over_pressure(lived, spec, end),
         _clipped(evidence, lived, stretches, spec, end),
         _not_recorded(lived, stretches, spec, end),
+        _unsure(lived, stretches, spec, end),
     ]
     return [doubt for doubt in doubts if doubt is not None]
 
@@ -170,6 +173,30 @@ def _not_recorded(
         best=end if share is None else with_unrecorded(end, stretches, spec),
         worst=without_cycles(end, stretches, spec, absent_cycles),
     )
+
+
+def _unsure(
+    lived: Sequence[StretchSummary],
+    stretches: Sequence[StretchSummary],
+    spec: Spec,
+    end: LifeEnd,
+) -> Doubt | None:
+    """A guarded band without an uncertainty to guard it by."""
+    unsure = unsure_cycles(spec)
+    where = [
+        HoldEvidence(
+            rig_id=each.rig_id,
+            run_id=each.run_id,
+            station_no=each.station_no,
+            cycles=unsure(each),
+        )
+        for each in lived
+        if unsure(each)
+    ]
+    if not where:
+        return None
+    worst = without_cycles(end, stretches, spec, unsure)
+    return Doubt(name="UNCERTAINTY_NOT_RECORDED", evidence=where, best=end, worst=worst)
 
 
 def _cells(lived: Sequence[StretchSummary]) -> list[HoldEvidence]:

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 
 from msgspec import structs
 
+from analysis.reduction.calibration_doubts import FOUND_OUT, calibration_doubts
 from analysis.reduction.cycle_doubts import absent_cycles, clipped_cycles, cycle_doubts
 from analysis.reduction.declared import end_of_declared
+from analysis.reduction.edge_rule import unsure_cycles
 from analysis.reduction.endings import LifeEnd, end_of_life
 from analysis.reduction.order import other_orders, overlapping_runs, up_to_logged
 from analysis.reduction.questions import open_questions
@@ -22,14 +24,14 @@ from schemas.specs import Spec
 from schemas.stretches import StretchSummary
 from schemas.unit_evidence import UnitEvidence
 
-_OF_CYCLES = ("CONDITION_NOT_RECORDED", "PEAK_CLIPPED")
+_OF_CYCLES = ("CONDITION_NOT_RECORDED", "PEAK_CLIPPED", "UNCERTAINTY_NOT_RECORDED")
 """Doubts about whether cycles count. They change every other reading too."""
 
 
 def as_it_stands(evidence: UnitEvidence, spec: Spec) -> LifeEnd:
     """How the life ends with every question answered as the evidence stands."""
     if evidence.declared and not evidence.stretches:
-        return end_of_declared(evidence.declared[0], spec)
+        return end_of_declared(evidence.declared[0], spec, evidence.analyses)
     return end_of_life(evidence, evidence.stretches, spec)
 
 
@@ -50,7 +52,7 @@ def doubts_of(evidence: UnitEvidence, spec: Spec, end: LifeEnd) -> list[Doubt]:
     -------
     list of Doubt
     """
-    doubts = _conflicts(evidence, spec)
+    doubts = calibration_doubts(evidence, spec, end) + _conflicts(evidence, spec)
     for question in open_questions(evidence, evidence.stretches, spec, end):
         worst = worst_reading(question, end, spec)
         doubts.append(
@@ -109,10 +111,21 @@ def extremes(
 
     def in_doubt(stretch: StretchSummary) -> int:
         clipped = clipped_cycles(stretch) if "PEAK_CLIPPED" in names else 0
-        return absent_cycles(stretch) + clipped
+        unsure = unsure_cycles(spec)(stretch) if "UNCERTAINTY_NOT_RECORDED" in names else 0
+        return absent_cycles(stretch) + clipped + unsure
 
     # Whatever the worst is, cycles of which a condition is not known may not count either.
-    return best, without_cycles(worst, evidence.stretches, spec, in_doubt)
+    worst = without_cycles(worst, evidence.stretches, spec, in_doubt)
+    if FOUND_OUT not in names or evidence.as_read is None:
+        return best, worst
+    best_as_read, worst_as_read = _extremes_as_read(evidence.as_read, spec)
+    return either(best, best_as_read)[0], either(worst, worst_as_read)[1]
+
+
+def _extremes_as_read(as_read: UnitEvidence, spec: Spec) -> tuple[LifeEnd, LifeEnd]:
+    """Both ends of a life if a calibration record is disputed: readings ask their own questions."""
+    end = as_it_stands(as_read, spec)
+    return extremes(as_read, spec, end, doubts_of(as_read, spec, end))
 
 
 def _is_record(doubt: Doubt) -> bool:
@@ -185,7 +198,7 @@ def _same_life(first: LifeEnd, second: LifeEnd) -> bool:
 
 def _source_doubts(evidence: UnitEvidence, spec: Spec) -> list[Doubt]:
     """A unit has one source of its life: rows, or one row of a lives table."""
-    readings = [end_of_declared(life, spec) for life in evidence.declared]
+    readings = [end_of_declared(life, spec, evidence.analyses) for life in evidence.declared]
     if evidence.stretches:
         readings.append(end_of_life(evidence, evidence.stretches, spec))
     if len(readings) < 2:

@@ -5,7 +5,10 @@ from datetime import datetime
 
 from msgspec import Struct, structs
 
-from analysis.reduction.failures import FailurePoint, first_failure_in_rows
+from analysis.reduction.failure_analysis import analysed
+from analysis.reduction.failure_points import FailurePoint
+from analysis.reduction.failures import first_failure_in_rows
+from analysis.reduction.inspected import found_before_the_first_cycle, joined_at_one_count
 from analysis.reduction.modes import (
     UNANALYSED,
     failure_found,
@@ -13,9 +16,11 @@ from analysis.reduction.modes import (
     mode_seen_as,
     needs_inspection,
 )
+from analysis.reduction.onset_ends import with_onset
 from analysis.reduction.stops import class_of_stretch
 from analysis.reduction.tallies import tally_before
 from schemas.lives import Ending, FailureSeen
+from schemas.onsets import OnsetFinding
 from schemas.quantities import MOST_CYCLES
 from schemas.specs import FailureMode, Spec
 from schemas.stretches import CycleTally, StretchSummary
@@ -43,6 +48,7 @@ class LifeEnd(Struct, frozen=True, kw_only=True):
     failure: FailureSeen | None = None
     marks: tuple[str, ...] = ()
     up_to: CycleTally = CycleTally()
+    onset: OnsetFinding | None = None
 
     @property
     def failed(self) -> bool:
@@ -79,9 +85,10 @@ def last_clean(
     inspections: Sequence[LocatedInspection], spec: Spec, up_to_counted: int | None = None
 ) -> LocatedInspection | None:
     """Clean inspection with the most counted cycles before it, up to a count if given."""
+    looks = [*inspections, *joined_at_one_count(inspections, spec)]
     clean = [
         located
-        for located in inspections
+        for located in looks
         if is_clean(located.inspection, spec)
         and (up_to_counted is None or located.counted_cycles <= up_to_counted)
     ]
@@ -116,13 +123,15 @@ def end_of_life(evidence: UnitEvidence, stretches: Sequence[StretchSummary], spe
     """
     ends = [
         *_ends_in_rows(stretches, evidence, spec),
-        *_ends_at_inspections(evidence.inspections, spec),
+        *_ends_at_inspections(evidence, spec),
         *_removals(evidence, spec),
     ]
-    if ends:
-        # An exact failure goes before a bracket that ends at the same count.
-        return min(ends, key=lambda end: (end.at_counted, end.ending != "FAILED"))
-    return _still_whole(evidence, stretches, spec)
+    # An exact failure goes before a bracket that ends at the same count.
+    first = min(ends, key=lambda end: (end.at_counted, end.ending != "FAILED"), default=None)
+    end = first or _still_whole(evidence, stretches, spec)
+    return with_onset(
+        end, stretches, evidence, spec, lambda failed: as_analysed(failed, evidence, spec)
+    )
 
 
 def _ends_in_rows(
@@ -147,22 +156,29 @@ def _end_at(point: FailurePoint, mode: FailureMode, evidence: UnitEvidence, spec
         cycle_in_run=point.cycle_in_run,
     )
     counted = point.counted_cycles
+    found = analysed(seen, (counted,), evidence.analyses, spec)
+    relevant = found.seen.relevant
     end = LifeEnd(
-        ending="FAILED" if mode.relevant else "SUSPENDED",
+        ending="FAILED" if relevant else "SUSPENDED",
         at_counted=counted,
         at_logged=point.logged_cycles,
-        verified_cycles=counted if mode.relevant else _verified(evidence, spec, counted),
+        verified_cycles=counted if relevant else _verified(evidence, spec, counted),
         has_ended=True,
         cycles=counted,
-        failure=seen,
+        failure=found.seen,
         up_to=point.up_to,
     )
-    return _widened(end, point) if mode.relevant and point.missing_before else end
+    widened = _widened(end, point) if relevant and point.missing_before else end
+    return hidden_before(widened, found.clean_cycles)
 
 
 def _widened(end: LifeEnd, point: FailurePoint) -> LifeEnd:
-    """A failure right after missing rows: it may have come in any cycle that they left out."""
-    before = point.counted_cycles - point.is_counted
+    """
+    A failure right after missing rows: it may have come in any cycle that they left out.
+
+    Or it began with the cycles before them that were over the limit already.
+    """
+    before = point.counted_cycles - point.is_counted - point.over_before
     return structs.replace(
         end,
         ending="FAILED_BETWEEN",
@@ -173,8 +189,56 @@ def _widened(end: LifeEnd, point: FailurePoint) -> LifeEnd:
     )
 
 
-def _ends_at_inspections(inspections: Sequence[LocatedInspection], spec: Spec) -> list[LifeEnd]:
-    ends = []
+def hidden_before(end: LifeEnd, clean_cycles: int | None) -> LifeEnd:
+    """
+    The same end if older, hidden damage was found that was surely absent up to a count.
+
+    Parameters
+    ----------
+    end : LifeEnd
+        A failure, or one that does not count and ended the life as a suspension.
+    clean_cycles : int or None
+        Counted cycles up to which the damage was absent; None where none was found.
+
+    Returns
+    -------
+    LifeEnd
+        A bracket that begins at `clean_cycles`, or earlier where it did so before. An end
+        at or before that count is unchanged.
+    """
+    if clean_cycles is None or clean_cycles >= end.credited_cycles:
+        return end
+    if not end.failed:
+        return structs.replace(end, verified_cycles=clean_cycles)
+    return structs.replace(
+        end,
+        ending="FAILED_BETWEEN",
+        verified_cycles=clean_cycles,
+        cycles=None,
+        cycles_low=clean_cycles,
+        cycles_high=end.cycles if end.cycles_high is None else end.cycles_high,
+    )
+
+
+def as_analysed(end: LifeEnd, evidence: UnitEvidence, spec: Spec) -> LifeEnd:
+    """A failure that was signed to have happened, with the word of the unit's failure records."""
+    if not end.failed or end.failure is None or end.failure.failure_id:
+        return end
+    counts = (end.cycles, end.cycles_low, end.cycles_high)
+    found = analysed(end.failure, counts, evidence.analyses, spec)
+    named = structs.replace(end, failure=found.seen)
+    return hidden_before(named if found.seen.relevant else _as_suspended(named), found.clean_cycles)
+
+
+def _as_suspended(end: LifeEnd) -> LifeEnd:
+    """A failure that does not count: the unit stopped there, sound as far as it was verified."""
+    return structs.replace(
+        end, ending="SUSPENDED", cycles=end.at_counted, cycles_low=None, cycles_high=None
+    )
+
+
+def _ends_at_inspections(evidence: UnitEvidence, spec: Spec) -> list[LifeEnd]:
+    ends, inspections = [], evidence.inspections
     for located in inspections:
         mode = failure_found(located.inspection, spec)
         if mode is None or not mode.relevant:
@@ -183,6 +247,7 @@ def _ends_at_inspections(inspections: Sequence[LocatedInspection], spec: Spec) -
         earlier = [each for each in inspections if _when(each) < _when(located)]
         clean = last_clean(earlier, spec)
         low = clean.counted_cycles if clean else 0
+        missing = located.unlogged_cycles - (clean.unlogged_cycles if clean else 0)
         seen = FailureSeen(
             seen_as="FUNCTION" if located.inspection.function_check == "FAIL" else "LEAK",
             failure_mode=located.inspection.failure_mode or UNANALYSED,
@@ -190,19 +255,34 @@ def _ends_at_inspections(inspections: Sequence[LocatedInspection], spec: Spec) -
             relevant=True,
             inspection_key=located.inspection.inspection_key,
         )
-        ends.append(_bracket(low, located, seen))
+        end = _bracket(low, located.counted_cycles + max(missing, 0), located, seen)
+        ends.append(as_analysed(_before_start(end, located, spec), evidence, spec))
     return ends
+
+
+def _before_start(end: LifeEnd, located: LocatedInspection, spec: Spec) -> LifeEnd:
+    """Marked where the unit was found failed before its first cycle; void if so specified."""
+    if not found_before_the_first_cycle(located):
+        return end
+    excluded = spec.failure.failed_before_start_is_excluded
+    return structs.replace(
+        end, ending="VOID" if excluded else end.ending, marks=("FAILED_BEFORE_START",)
+    )
 
 
 def _when(located: LocatedInspection) -> tuple[int, datetime]:
     return located.counted_cycles, located.inspection.inspected_at
 
 
-def _bracket(low: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd:
-    """Failed after `low` counted cycles and at or before the inspection's count."""
-    high = located.counted_cycles
+def _bracket(low: int, high: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd:
+    """
+    Failed after `low` counted cycles and at or before the inspection.
+
+    `high` is the inspection's count, and on top of it the cycles since the last clean
+    look that have no row: they may have counted.
+    """
     if high <= low:
-        # Nothing was counted since the last clean look: the count itself is the life.
+        # Nothing was run since the last clean look: the count itself is the life.
         return LifeEnd(
             ending="FAILED",
             at_counted=high,
@@ -215,7 +295,7 @@ def _bracket(low: int, located: LocatedInspection, seen: FailureSeen) -> LifeEnd
         )
     return LifeEnd(
         ending="FAILED_BETWEEN",
-        at_counted=high,
+        at_counted=located.counted_cycles,
         at_logged=located.logged_cycles,
         verified_cycles=low,
         has_ended=True,

@@ -2,36 +2,23 @@
 
 from collections.abc import Mapping, Sequence
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
+from analysis.reduction.decay_means import first_mean_over_limit
+from analysis.reduction.failure_points import (
+    FailurePoint,
+    breaks,
+    decay_point,
+    lasts_to_the_end,
+    missing_back,
+    over_before,
+    starts_at_once,
+)
 from analysis.reduction.order import cycles_before
-from analysis.reduction.tallies import tally_before, together
+from analysis.reduction.tallies import tally_before
 from schemas.specs import Spec
-from schemas.stretches import CycleTally, Streak, StretchSummary
+from schemas.stretches import StretchSummary
 from schemas.unit_evidence import CannotBuildCause
-
-
-class FailurePoint(Struct, frozen=True, kw_only=True):
-    """
-    Where a failure stands in the unit's life.
-
-    `counted_cycles` is the number of the counted cycle that failed, the exact
-    life; `logged_cycles` the same among all logged cycles, and `up_to` tells of them.
-    `missing_before` counters lack between the counted cycle before the failure and
-    the failing cycle: it may have come in any of them. `is_counted` tells whether the
-    failing cycle counts itself.
-    """
-
-    seen_as: str
-    counted_cycles: int
-    logged_cycles: int
-    stretch_no: int
-    rig_id: str
-    run_id: str
-    cycle_in_run: int
-    missing_before: int = 0
-    is_counted: bool = True
-    up_to: CycleTally = CycleTally()
 
 
 def first_failure_in_rows(
@@ -59,18 +46,34 @@ def first_failure_in_rows(
 
     Notes
     -----
-    A streak goes on over a new run: cycles that do not count neither count nor
-    break it, a missing counter or a move to another station does. Where counters
-    lack right before a failure, it may have come in any cycle that they left out.
+    A streak, and a mean of three cycles, goes on over a new run: cycles that do not
+    count neither count nor break it, a missing counter or a move to another station
+    does. Where counters lack right before a failure, it may have come in any cycle that
+    they left out, or begun with the cycles before them: those over the limit, or the
+    two that a mean of three takes in.
     """
     points = [
-        _sustained_decay(stretches, spec),
+        _first_sustained_decay(stretches, spec),
         _burst(stretches, spec, cannot_build),
         _cannot_build(stretches, cannot_build),
     ]
     return sorted(
-        (point for point in points if point is not None), key=lambda point: point.counted_cycles
+        (
+            structs.replace(point, over_before=over_before(point, stretches, spec))
+            for point in points
+            if point is not None
+        ),
+        key=lambda point: point.counted_cycles,
     )
+
+
+def _first_sustained_decay(stretches: Sequence[StretchSummary], spec: Spec) -> FailurePoint | None:
+    persistence = spec.failure.persistence
+    if persistence is None or spec.failure.decay_limit_mpa is None:
+        return None
+    if persistence.rule == "MOVING_AVERAGE":
+        return first_mean_over_limit(stretches, spec.failure.decay_limit_mpa)
+    return _sustained_decay(stretches, persistence.cycles)
 
 
 class _Open(Struct, frozen=True, kw_only=True):
@@ -80,19 +83,18 @@ class _Open(Struct, frozen=True, kw_only=True):
     length_cycles: int
 
 
-def _sustained_decay(stretches: Sequence[StretchSummary], spec: Spec) -> FailurePoint | None:
-    persistence = spec.failure.persistence
-    if persistence is None or spec.failure.decay_limit_mpa is None:
-        return None
+def _sustained_decay(
+    stretches: Sequence[StretchSummary], persistent_cycles: int
+) -> FailurePoint | None:
     open_streak: _Open | None = None
     for number, stretch in enumerate(stretches):
-        if number and _breaks(stretches[number - 1], stretch):
+        if number and breaks(stretches[number - 1], stretch):
             open_streak = None
         joined = _joined(open_streak, stretch)
-        if joined is not None and joined.length_cycles >= persistence.cycles:
+        if joined is not None and joined.length_cycles >= persistent_cycles:
             return joined.point
         if stretch.persistent is not None:
-            return _point(stretches, number, stretch.persistent)
+            return decay_point(stretches, number, stretch.persistent)
         if stretch.counted_cycles:
             open_streak = _still_open(stretches, number, joined)
         elif stretch.unlogged_cycles:
@@ -100,31 +102,13 @@ def _sustained_decay(stretches: Sequence[StretchSummary], spec: Spec) -> Failure
     return None
 
 
-def _breaks(before: StretchSummary, stretch: StretchSummary) -> bool:
-    """Whether a streak cannot go on from one stretch into the next."""
-    moved = (before.rig_id, before.station_no) != (stretch.rig_id, stretch.station_no)
-    return moved or stretch.unlogged_before_first > 0
-
-
 def _joined(open_streak: _Open | None, stretch: StretchSummary) -> _Open | None:
     leading = stretch.leading
-    if open_streak is None or leading is None or not _starts_at_once(stretch, leading):
+    if open_streak is None or leading is None or not starts_at_once(stretch, leading):
         return None
     return _Open(
         point=open_streak.point, length_cycles=open_streak.length_cycles + leading.length_cycles
     )
-
-
-def _starts_at_once(stretch: StretchSummary, leading: Streak) -> bool:
-    """No counter is missing between the stretch's first row and its leading streak."""
-    rows_before = leading.first_logged - 1
-    return leading.first_cycle_in_run - stretch.first_cycle_in_run == rows_before
-
-
-def _lasts_to_the_end(stretch: StretchSummary, trailing: Streak) -> bool:
-    """No counter is missing between the trailing streak and the stretch's last row."""
-    rows_after = stretch.logged_cycles - trailing.first_logged
-    return stretch.last_cycle_in_run - trailing.first_cycle_in_run == rows_after
 
 
 def _still_open(
@@ -132,37 +116,14 @@ def _still_open(
 ) -> _Open | None:
     stretch = stretches[number]
     trailing = stretch.trailing
-    if trailing is None or not _lasts_to_the_end(stretch, trailing):
+    if trailing is None or not lasts_to_the_end(stretch, trailing):
         return None
-    if joined is not None and trailing.length_cycles == stretch.counted_cycles:
+    counted_rows = stretch.counted_cycles - stretch.tally.inferred_cycles
+    if joined is not None and trailing.length_cycles == counted_rows:
         return joined
-    return _Open(point=_point(stretches, number, trailing), length_cycles=trailing.length_cycles)
-
-
-def _point(stretches: Sequence[StretchSummary], number: int, streak: Streak) -> FailurePoint:
-    counted, logged = cycles_before(stretches, number)
-    return FailurePoint(
-        seen_as="DECAY",
-        counted_cycles=counted + streak.first_counted,
-        logged_cycles=logged + streak.first_logged,
-        stretch_no=number,
-        rig_id=stretches[number].rig_id,
-        run_id=stretches[number].run_id,
-        cycle_in_run=streak.first_cycle_in_run,
-        missing_before=streak.missing_before
-        + (_missing_back(stretches, number) if streak.first_counted == 1 else 0),
-        up_to=together(tally_before(stretches, number), streak.up_to),
+    return _Open(
+        point=decay_point(stretches, number, trailing), length_cycles=trailing.length_cycles
     )
-
-
-def _missing_back(stretches: Sequence[StretchSummary], number: int) -> int:
-    """Counters that lack between a stretch's beginning and the counted cycle before it."""
-    missing = 0
-    for stretch in reversed(stretches[:number]):
-        if stretch.counted_cycles:
-            return missing + stretch.missing_after_counted
-        missing += stretch.unlogged_cycles
-    return missing
 
 
 def _burst(
@@ -202,7 +163,7 @@ def _at_end_of(stretches: Sequence[StretchSummary], number: int, seen_as: str) -
         run_id=stretch.run_id,
         cycle_in_run=stretch.last_cycle_in_run,
         missing_before=stretch.missing_before_end
-        + (_missing_back(stretches, number) if is_first else 0),
+        + (missing_back(stretches, number) if is_first else 0),
         is_counted=stretch.last_cycle_counted,
         up_to=tally_before(stretches, number + 1),
     )

@@ -3,8 +3,7 @@
 -- never be missed. NULL in a row: its upload has no
 -- such column; NaN: the column is there, the cell says nothing. NaN sorts above every number.
 judged_rows AS NOT MATERIALIZED (
-    SELECT stretch_key, lap, cycle_in_run, started_at, stop_reason_key, station_cycle_total,
-        pressure_peak_mpa, pressure_dwell_end_mpa, pressure_supply_mpa, rise_time_s,
+    SELECT *,
         (CASE WHEN pressure_peak_mpa <= 0 OR pressure_peak_mpa > $no_reading_above_mpa
                 OR pressure_low_mpa < -0.1 OR pressure_dwell_start_mpa < -0.1
                 OR pressure_dwell_end_mpa < -0.1
@@ -17,7 +16,9 @@ judged_rows AS NOT MATERIALIZED (
                 ELSE station_mode_key IN ($mode_1, $mode_2, $mode_3, $mode_4) END
                 THEN 2 ELSE 0 END)
             + (CASE WHEN pressure_peak_mpa > $upper_mpa THEN 8
-                WHEN pressure_peak_mpa < $lower_mpa THEN 16 ELSE 0 END)
+                WHEN pressure_peak_mpa < $lower_mpa THEN 16
+                WHEN pressure_peak_mpa > $doubted_above_mpa
+                    OR pressure_peak_mpa < $doubted_below_mpa THEN 2048 ELSE 0 END)
             + (CASE WHEN pressure_low_mpa > $low_max_mpa AND NOT isnan(pressure_low_mpa)
                 THEN 32 ELSE 0 END)
             + (CASE WHEN rise_time_s < $rise_min_s
@@ -43,7 +44,13 @@ judged_rows AS NOT MATERIALIZED (
             AS is_invalidating,
         pressure_peak_mpa >= $full_scale_mpa AND pressure_peak_mpa <= $highest_reading_mpa
             AS is_clipped,
+        -- Within the sensor's uncertainty of an edge of the band, or beyond that edge.
+        pressure_peak_mpa > $edge_above_mpa OR pressure_peak_mpa < $edge_below_mpa AS is_at_edge,
         pressure_dwell_start_mpa - pressure_dwell_end_mpa AS decay_mpa,
-        coalesce(decay_mpa > $decay_limit_mpa AND NOT isnan(decay_mpa), FALSE) AS over_limit
+        coalesce(decay_mpa > $decay_limit_mpa AND NOT isnan(decay_mpa), FALSE) AS over_limit,
+        -- A cycle outside the test modes is not commanded to the test pressure: it cannot burst
+        -- by staying below it.
+        coalesce((misses & 3) = 0 AND (pressure_peak_mpa < $burst_below_mpa
+            OR pressure_dwell_end_mpa < $burst_below_mpa), FALSE) AS is_burst
     FROM source_rows
 )

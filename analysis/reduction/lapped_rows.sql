@@ -4,7 +4,7 @@ source_rows AS NOT MATERIALIZED (
     SELECT stretch_key, lap, cycle_in_run, started_at, pressure_peak_mpa,
         pressure_dwell_start_mpa, pressure_dwell_end_mpa, pressure_low_mpa, pressure_supply_mpa,
         rise_time_s, dwell_time_s, fluid_temperature_c, station_mode_key, stop_reason_key,
-        station_cycle_total
+        station_cycle_total, sensor_key, calibration_key
     FROM cycle_rows
     JOIN (FROM lap_ranges WHERE NOT has_many_laps) AS few_laps USING (stretch_key)
     WHERE place_of(by_odometer, station_cycle_total, started_at) >= from_place
@@ -13,7 +13,7 @@ source_rows AS NOT MATERIALIZED (
     SELECT placed.stretch_key, lap, cycle_in_run, started_at, pressure_peak_mpa,
         pressure_dwell_start_mpa, pressure_dwell_end_mpa, pressure_low_mpa, pressure_supply_mpa,
         rise_time_s, dwell_time_s, fluid_temperature_c, station_mode_key, stop_reason_key,
-        station_cycle_total
+        station_cycle_total, sensor_key, calibration_key
     FROM (
         SELECT cycle_rows.*, place_of(by_odometer, station_cycle_total, started_at) AS place
         FROM cycle_rows
@@ -26,7 +26,7 @@ source_rows AS NOT MATERIALIZED (
     SELECT stretch_key, lap, cycle_in_run, started_at, pressure_peak_mpa,
         pressure_dwell_start_mpa, pressure_dwell_end_mpa, pressure_low_mpa, pressure_supply_mpa,
         rise_time_s, dwell_time_s, fluid_temperature_c, station_mode_key, stop_reason_key,
-        station_cycle_total
+        station_cycle_total, sensor_key, calibration_key
     FROM conflicting_rows
     JOIN conflicting_laps USING (stretch_key, cycle_in_run, started_at)
     WHERE $with_conflicting

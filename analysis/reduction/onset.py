@@ -2,13 +2,12 @@
 
 import math
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from msgspec import Struct
 
 from analysis.checks import FloatArray
-from analysis.reduction.onset_baseline import Baseline, baseline_of
+from analysis.reduction.onset_baseline import baseline_of, excess_over
 from analysis.reduction.onset_blocks import (
     Blocks,
     IntArray,
@@ -18,6 +17,7 @@ from analysis.reduction.onset_blocks import (
     check_rules,
 )
 from analysis.reduction.onset_change import Change, first_change
+from schemas.onsets import NoBaselineReason, OnsetBaseline, OnsetEvidence, OnsetFinding
 from schemas.specs import OnsetSettings
 
 STEPS_OF_DOUBT = 2.0
@@ -25,56 +25,8 @@ STEPS_OF_DOUBT = 2.0
 ERRORS_OF_DOUBT = 2.0
 """Standard errors by which the fitted beginning of growth is taken earlier."""
 
-OnsetState = Literal["NO_BASELINE", "NO_ONSET", "ONSET"]
-NoBaselineReason = Literal["TOO_FEW_BLOCKS", "NOT_STEADY"]
 
-
-class OnsetEvidence(Struct, frozen=True, kw_only=True):
-    """
-    The blocks that the answer rests on, by their ends in counted cycles.
-
-    The last clean block is absent where the station's blocks begin over the dead band.
-    `judged_against` is CARRIED where the station had no baseline of its own yet and the
-    one before the move was used, with a dead band that is wider by the station step.
-    """
-
-    clean_first_counted: int | None
-    clean_last_counted: int | None
-    alarm_first_counted: int
-    alarm_last_counted: int
-    alarm_decay_mpa: float
-    alarm_sum_mpa: float
-    dead_band_mpa: float
-    pulled_back_cycles: int
-    judged_against: Literal["OWN", "CARRIED"]
-
-
-class OnsetFinding(Struct, frozen=True, kw_only=True):
-    """
-    What a unit's blocks say about leak onset.
-
-    NO_BASELINE: no baseline was complete (`reason` TOO_FEW_BLOCKS), or decay already
-    changed while it was taken (NOT_STEADY): nothing is known of onset, not even that
-    there was none. NO_ONSET: none up to `judged_to`. ONSET: after `low_cycles`, by
-    `high_cycles`; decay then grows by `slope_mpa_per_1000`. All in counted cycles.
-    """
-
-    state: OnsetState
-    blocks_read: int
-    blocks_left_out: int
-    judged_to: int = 0
-    reason: NoBaselineReason | None = None
-    place: str | None = None
-    baseline: Baseline | None = None
-    low_cycles: int | None = None
-    high_cycles: int | None = None
-    slope_mpa_per_1000: float | None = None
-    evidence: OnsetEvidence | None = None
-
-
-def onset_rules(
-    settings: OnsetSettings, *, station_step_mpa: float, sensor_step_mpa: float
-) -> OnsetRules:
+def onset_rules(settings: OnsetSettings) -> OnsetRules:
     """
     Rules of the search from the settings of a specification.
 
@@ -82,8 +34,8 @@ def onset_rules(
     ----------
     settings : OnsetSettings
         Its `baseline_blocks` are the first block of the baseline and the one after its last.
-    station_step_mpa, sensor_step_mpa : float, >= 0, keyword only
-        Most by which the baseline changes from station to station; step of the readings.
+        Without a station step no baseline is carried over a move; without a sensor step
+        none is allowed for.
 
     Returns
     -------
@@ -103,8 +55,8 @@ def onset_rules(
             masked_cycles=settings.mask_after_start_cycles,
             dead_band_mpa=settings.dead_band_mpa,
             alarm_mpa=settings.alarm_mpa,
-            station_step_mpa=station_step_mpa,
-            sensor_step_mpa=sensor_step_mpa,
+            station_step_mpa=settings.station_step_mpa,
+            sensor_step_mpa=settings.sensor_step_mpa or 0.0,
         )
     )
 
@@ -145,8 +97,9 @@ def leak_onset(stretches: Sequence[StretchBlocks], rules: OnsetRules) -> OnsetFi
        by the cycles that growth took to cross the dead band, and two sensor steps in which
        the baseline may be off; and before the beginning of the fitted line by its doubt.
     4. Until a station has a baseline of its own the one before the move is used, with a
-       dead band wider by the station step. Where there is none, nothing is judged; a change
-       that comes before the first baseline is complete is NOT_STEADY, and ends the search.
+       dead band wider by the station step. Where there is none, or no station step is
+       stated, nothing is judged; a change that comes before the first baseline is complete
+       is NOT_STEADY, and ends the search.
 
     Examples
     --------
@@ -184,7 +137,7 @@ class _Judged(Struct, frozen=True, kw_only=True):
 
     change: Change
     chosen: IntArray
-    baseline: Baseline
+    baseline: OnsetBaseline
     carried: bool
 
 
@@ -194,10 +147,11 @@ class _Search:
     def __init__(self, blocks: Blocks, rules: OnsetRules) -> None:
         self.blocks = blocks
         self.rules = rules
-        self.baselines: dict[int, Baseline] = {}
+        self.baselines: dict[int, OnsetBaseline] = {}
         self.waiting: dict[int, IntArray] = {}
-        self.newest: Baseline | None = None
-        self.unsteady: Baseline | None = None
+        self.newest: OnsetBaseline | None = None
+        self.unsteady: OnsetBaseline | None = None
+        self.judged_to = 0
 
     def finding(self) -> OnsetFinding:
         """The answer: the first change on any of the places, in the order of the stays."""
@@ -214,7 +168,7 @@ class _Search:
             state="NO_ONSET",
             blocks_read=self.blocks.place.size,
             blocks_left_out=self.blocks.left_out,
-            judged_to=int(self.blocks.last_counted[-1]),
+            judged_to=self.judged_to,
             place=self.blocks.place_names[int(self.blocks.place[-1])],
             baseline=self.newest,
         )
@@ -228,7 +182,7 @@ class _Search:
         waiting = np.concatenate([self.waiting.get(place, chosen[:0]), chosen])
         self.waiting[place] = waiting
         need = self.rules.baseline_blocks
-        if self.newest is not None:
+        if self.newest is not None and self.rules.station_step_mpa is not None:
             provisional = waiting[:need]
             found = self._judge(provisional[provisional >= chosen[0]], self.newest, carried=True)
             if found is not None:
@@ -241,7 +195,7 @@ class _Search:
         """A baseline is complete: judge by it the blocks it was taken from, and those after."""
         own = baseline_of(self.blocks, waiting[:need], dead_band_mpa=self.rules.dead_band_mpa)
         is_first = self.newest is None
-        excess = own.excess(self.blocks, waiting[:need])
+        excess = excess_over(own, self.blocks, waiting[:need])
         if self._fell(excess):
             self.unsteady = own
             return None
@@ -260,24 +214,31 @@ class _Search:
         fall = float(np.median(excess[:half]) - np.median(excess[half:]))
         return fall > self.rules.dead_band_mpa
 
-    def _judge(self, chosen: IntArray, baseline: Baseline, *, carried: bool) -> _Judged | None:
+    def _judge(self, chosen: IntArray, baseline: OnsetBaseline, *, carried: bool) -> _Judged | None:
         if not chosen.size:
             return None
         change = first_change(
             self.blocks.middle[chosen],
-            baseline.excess(self.blocks, chosen),
+            excess_over(baseline, self.blocks, chosen),
             dead_band_mpa=self._dead_band(carried),
             alarm_mpa=self.rules.alarm_mpa,
             least_rise_mpa=STEPS_OF_DOUBT * self.rules.sensor_step_mpa,
         )
+        self.judged_to = int(self.blocks.last_counted[chosen[-1]])
         if change is None:
             return None
         return _Judged(change=change, chosen=chosen, baseline=baseline, carried=carried)
 
     def _dead_band(self, carried: bool) -> float:
-        return self.rules.dead_band_mpa + (self.rules.station_step_mpa if carried else 0.0)
+        return self.rules.dead_band_mpa + (self._station_step if carried else 0.0)
 
-    def _no_baseline(self, reason: NoBaselineReason, baseline: Baseline | None) -> OnsetFinding:
+    @property
+    def _station_step(self) -> float:
+        return self.rules.station_step_mpa or 0.0
+
+    def _no_baseline(
+        self, reason: NoBaselineReason, baseline: OnsetBaseline | None
+    ) -> OnsetFinding:
         return OnsetFinding(
             state="NO_BASELINE",
             blocks_read=self.blocks.place.size,
@@ -298,13 +259,14 @@ class _Search:
             state="ONSET",
             blocks_read=blocks.place.size,
             blocks_left_out=blocks.left_out,
-            judged_to=int(blocks.last_counted[-1]),
+            judged_to=self.judged_to,
             place=blocks.place_names[int(blocks.place[alarm])],
             baseline=judged.baseline,
             low_cycles=low,
             high_cycles=int(blocks.last_counted[established]),
             slope_mpa_per_1000=1_000 * change.growth.slope_mpa,
             evidence=OnsetEvidence(
+                established_last_counted=int(blocks.last_counted[established]),
                 clean_first_counted=None if clean is None else int(blocks.first_counted[clean]),
                 clean_last_counted=None if clean is None else int(blocks.last_counted[clean]),
                 alarm_first_counted=int(blocks.first_counted[alarm]),
@@ -326,7 +288,7 @@ class _Search:
         margin = STEPS_OF_DOUBT * self.rules.sensor_step_mpa
         if judged.carried:
             # The dead band was wider by one step; the baseline itself may be off by another.
-            margin += 2 * self.rules.station_step_mpa
+            margin += 2 * self._station_step
         pulled_back = (self.rules.dead_band_mpa + margin) / growth.slope_mpa
         fitted = growth.zero_at - ERRORS_OF_DOUBT * growth.zero_error - margin / growth.slope_mpa
         return max(floor, math.floor(min(float(blocks.middle[last_clean]) - pulled_back, fitted)))

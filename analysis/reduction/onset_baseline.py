@@ -1,10 +1,10 @@
 """What the decay of a sound unit on one station is, and how it follows temperature there."""
 
 import numpy as np
-from msgspec import Struct
 
 from analysis.checks import FloatArray
 from analysis.reduction.onset_blocks import Blocks, IntArray
+from schemas.onsets import OnsetBaseline
 
 FEWEST_TO_FIT = 20
 LEAST_SPREAD_C = 0.3
@@ -14,28 +14,14 @@ so wide a spread of their temperatures, and a slope of so many standard errors. 
 a spread above the dead band is not taken for one of temperature: more likely it is a leak."""
 
 
-class Baseline(Struct, frozen=True, kw_only=True):
-    """
-    Decay of a sound unit on one station: `decay_mpa` at `temperature_c`.
-
-    `decay_per_degree_mpa` is 0 where the blocks do not show an effect of temperature.
-    It rests on the unit's blocks from `first_counted` to `last_counted`.
-    """
-
-    decay_mpa: float
-    temperature_c: float
-    decay_per_degree_mpa: float
-    first_counted: int
-    last_counted: int
-
-    def excess(self, blocks: Blocks, chosen: IntArray) -> FloatArray:
-        """Decay over this baseline, MPa, of the blocks at the places `chosen`."""
-        degrees = blocks.temperature_c[chosen] - self.temperature_c
-        effect = self.decay_per_degree_mpa * np.where(np.isfinite(degrees), degrees, 0.0)
-        return np.asarray(blocks.decay_mpa[chosen] - self.decay_mpa - effect)
+def excess_over(baseline: OnsetBaseline, blocks: Blocks, chosen: IntArray) -> FloatArray:
+    """Decay over a baseline, MPa, of the blocks at the places `chosen`."""
+    degrees = blocks.temperature_c[chosen] - baseline.fluid_temperature_c
+    effect = baseline.decay_per_degree_mpa * np.where(np.isfinite(degrees), degrees, 0.0)
+    return np.asarray(blocks.decay_mpa[chosen] - baseline.pressure_decay_mpa - effect)
 
 
-def baseline_of(blocks: Blocks, chosen: IntArray, *, dead_band_mpa: float) -> Baseline:
+def baseline_of(blocks: Blocks, chosen: IntArray, *, dead_band_mpa: float) -> OnsetBaseline:
     """
     Baseline from the blocks chosen for it.
 
@@ -51,7 +37,7 @@ def baseline_of(blocks: Blocks, chosen: IntArray, *, dead_band_mpa: float) -> Ba
 
     Returns
     -------
-    Baseline
+    OnsetBaseline
         The median of the blocks, after the effect of temperature is taken off.
 
     Notes
@@ -68,9 +54,9 @@ def baseline_of(blocks: Blocks, chosen: IntArray, *, dead_band_mpa: float) -> Ba
     rest = decay - slope * degrees
     near = known & (np.abs(rest - np.median(rest)) <= dead_band_mpa)
     slope = _slope(degrees[near], decay[near], dead_band_mpa)
-    return Baseline(
-        decay_mpa=float(np.median(decay - slope * degrees)),
-        temperature_c=reference,
+    return OnsetBaseline(
+        pressure_decay_mpa=float(np.median(decay - slope * degrees)),
+        fluid_temperature_c=reference,
         decay_per_degree_mpa=slope,
         first_counted=int(blocks.first_counted[chosen[0]]),
         last_counted=int(blocks.last_counted[chosen[-1]]),

@@ -23,8 +23,9 @@ class OnsetRules(Struct, frozen=True, kw_only=True):
     that begins within `masked_cycles` commanded cycles of a start is not read. Decay is
     judged by how far it lies over baseline + `dead_band_mpa`, summed over blocks: onset is
     established when the sum reaches `alarm_mpa`. `station_step_mpa` is the most by which
-    the baseline may change from one station to another, `sensor_step_mpa` the step in
-    which readings come, which no bracket can be finer than. MPa all four.
+    the baseline may change from one station to another, None where no baseline is to be
+    carried over a move; `sensor_step_mpa` the step in which readings come, which no
+    bracket can be finer than. MPa all four.
     """
 
     block_cycles: int
@@ -33,7 +34,7 @@ class OnsetRules(Struct, frozen=True, kw_only=True):
     masked_cycles: int
     dead_band_mpa: float
     alarm_mpa: float
-    station_step_mpa: float
+    station_step_mpa: float | None
     sensor_step_mpa: float
 
 
@@ -94,8 +95,10 @@ def check_rules(rules: OnsetRules) -> OnsetRules:
     """
     for name in ("block_cycles", "baseline_blocks", "dead_band_mpa", "alarm_mpa"):
         check_positive(name, getattr(rules, name))
-    for name in ("break_in_blocks", "masked_cycles", "station_step_mpa", "sensor_step_mpa"):
+    for name in ("break_in_blocks", "masked_cycles", "sensor_step_mpa"):
         check_not_negative(name, getattr(rules, name))
+    if rules.station_step_mpa is not None:
+        check_not_negative("station_step_mpa", rules.station_step_mpa)
     return rules
 
 
@@ -163,9 +166,27 @@ def _kept(stretch: StretchBlocks, rules: OnsetRules) -> NDArray[np.bool_]:
     decay = np.asarray(stretch.decay_mpa, dtype=float)
     if np.isinf(decay).any():
         raise OutsideDomainError("decay_mpa", float("inf"), "finite, or nan for none")
-    settled = np.asarray(stretch.cycles_since_start) > rules.masked_cycles
-    whole = np.asarray(stretch.cycles) >= LEAST_SHARE_OF_BLOCK * rules.block_cycles
-    return np.asarray(settled & whole & ~np.isnan(decay))
+    return is_read(
+        np.asarray(stretch.cycles),
+        np.asarray(stretch.cycles_since_start),
+        decay,
+        block_cycles=rules.block_cycles,
+        masked_cycles=rules.masked_cycles,
+    )
+
+
+def is_read(
+    cycles: IntArray,
+    cycles_since_start: IntArray,
+    decay_mpa: FloatArray,
+    *,
+    block_cycles: int,
+    masked_cycles: int,
+) -> NDArray[np.bool_]:
+    """Which blocks are read: begun after the mask, at least half full, with a median."""
+    settled = cycles_since_start > masked_cycles
+    whole = cycles >= LEAST_SHARE_OF_BLOCK * block_cycles
+    return np.asarray(settled & whole & ~np.isnan(decay_mpa))
 
 
 def _degrees(stretch: StretchBlocks) -> FloatArray:

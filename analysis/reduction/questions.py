@@ -5,7 +5,9 @@ from collections.abc import Sequence
 from msgspec import UNSET
 
 from analysis.reduction.endings import LifeEnd
+from analysis.reduction.failure_analysis import names_failure
 from analysis.reduction.modes import failure_found, needs_inspection, sees_dry_unit
+from analysis.reduction.onset_questions import onset_not_judged
 from analysis.reduction.order import cycles_before
 from analysis.reduction.readings import Question
 from analysis.reduction.stops import class_of_stretch
@@ -46,7 +48,8 @@ def open_questions(
     -------
     list of Question
         Stops that nobody explained, suspicions, low-fluid stops without an
-        inspection, removals because of a symptom, steps of the baseline, silence.
+        inspection, removals because of a symptom, steps of the baseline, silence, failure
+        records of a unit that shows no failure.
     """
     stops = [
         question
@@ -54,9 +57,10 @@ def open_questions(
         for question in _about_stop(evidence, stretches, spec, number)
     ]
     questions = stops + _low_fluid(evidence, spec) + _removals(evidence, end)
-    questions += possible_swaps(stretches, spec)
+    questions += possible_swaps(stretches, spec) + onset_not_judged(stretches, spec, end)
     before_end = [q for q in questions if _matters(q, end)]
     before_end += _about_silence(evidence, stretches, spec, end)
+    before_end += _about_records(evidence, spec, end)
     return sorted(before_end, key=lambda question: question.at_counted)
 
 
@@ -201,5 +205,22 @@ def _about_silence(
                 to_cycle_in_run=last.last_cycle_in_run,
                 cycles=since_check,
             ),
+        )
+    ]
+
+
+def _about_records(evidence: UnitEvidence, spec: Spec, end: LifeEnd) -> list[Question]:
+    """A failure record of a unit that shows no failure: somebody took it for failed."""
+    if end.failure is not None or not names_failure(evidence.analyses, spec):
+        return []
+    newest = evidence.analyses[-1]
+    clean = end.verified_cycles if newest.clean_cycles is None else newest.clean_cycles
+    return [
+        Question(
+            name="UNIT_SUSPECT_UNCONFIRMED",
+            at_counted=end.at_counted,
+            at_logged=end.at_logged,
+            worst_low=min(clean, end.verified_cycles),
+            evidence=HoldEvidence(raw_code=newest.record_key),
         )
     ]

@@ -8,7 +8,7 @@ WITH per_block AS (
         min(station_cycle_total - cycle_in_run) AS least_ahead,
         max(station_cycle_total - cycle_in_run) AS most_ahead
     FROM cycle_rows
-    SEMI JOIN reducing USING (stretch_key)
+    JOIN reducing USING (stretch_key)
     GROUP BY stretch_key, block
 )
 SELECT stretch_key

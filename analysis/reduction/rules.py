@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 
+from analysis.reduction.edge_rule import edge_parameters
 from schemas.lots import RigSettings
 from schemas.specs import Spec
 
@@ -25,6 +26,8 @@ STAGE_ONE_TEXTS = (
     "uploaded_rows",
     "lapped_rows",
     "judged",
+    "true_rows",
+    "found_out",
     "as_stored",
     "kindest",
     "harshest",
@@ -38,10 +41,18 @@ STAGE_ONE_TEXTS = (
     "streaks_consecutive",
     "streaks_moving_average",
     "streaks_moving_average_near",
+    "streaks_moving_average_edges",
+    "streaks_consecutive_thinned",
+    "streaks_moving_average_thinned",
+    "over_before",
+    "inferred_at",
     "counted_at",
     "peaks",
     "spacings",
     "baselines",
+    "block_chunks",
+    "blocks",
+    "station_hours",
     "findings",
 )
 
@@ -75,7 +86,7 @@ def full_scale_mpa(settings: RigSettings | None, station_no: int) -> float | Non
 
 
 def stage_one_parameters(
-    spec: Spec, full_scale: float | None
+    spec: Spec, full_scale: float | None, uncertainty_mpa: float | None = None
 ) -> dict[str, float | int | bool | None]:
     """
     Bound parameters of the stage-one texts for one specification.
@@ -86,6 +97,8 @@ def stage_one_parameters(
         Whose conditions and failure limits judge each cycle.
     full_scale : float or None
         Full scale of the sensor, MPa; None when it is not known.
+    uncertainty_mpa : float, optional
+        Expanded uncertainty of the sensor, MPa; None when it is not on record.
 
     Returns
     -------
@@ -106,7 +119,6 @@ def stage_one_parameters(
         "full_scale_mpa": _plus(full_scale, -slack_mpa),
         "upper_mpa": conditions.pressure_upper_mpa + slack_mpa,
         "lower_mpa": conditions.pressure_lower_mpa - slack_mpa,
-        "invalidation_mpa": _plus(conditions.pressure_invalidation_mpa, slack_mpa),
         "low_max_mpa": _plus(conditions.pressure_low_max_mpa, slack_mpa),
         "rise_min_s": _widened(conditions.rise_time_min_s, -1),
         "rise_max_s": _widened(conditions.rise_time_max_s, 1),
@@ -125,6 +137,8 @@ def stage_one_parameters(
         "needs_decay": judges_decay and _decay_is_relevant(spec),
         "persistent_cycles": failure.persistence.cycles if failure.persistence else None,
         "test_mode_counts": "TEST" in conditions.station_modes,
+        "watches_stations": spec.reduction.station_drift_mpa is not None,
+        **edge_parameters(spec, uncertainty_mpa, slack_mpa=slack_mpa),
         **_baseline_parameters(spec),
     }
 

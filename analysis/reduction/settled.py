@@ -1,13 +1,15 @@
 """A life with the signed answers to its questions taken, and what is still open about it."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from msgspec import Struct, structs
 
+from analysis.reduction.calibration_doubts import FOUND_OUT
 from analysis.reduction.cycle_doubts import absent_cycles, clipped_cycles
 from analysis.reduction.declared import end_of_declared
 from analysis.reduction.doubts import as_it_stands, doubts_of, extremes
-from analysis.reduction.endings import LifeEnd, end_of_life
+from analysis.reduction.edge_rule import unsure_cycles
+from analysis.reduction.endings import LifeEnd, as_analysed, end_of_life
 from analysis.reduction.holds import hold_ids, hold_of
 from analysis.reduction.order import up_to_logged
 from analysis.reduction.readings import Doubt, either, with_unrecorded, without_cycles
@@ -20,8 +22,9 @@ from schemas.unit_evidence import UnitEvidence
 Answers = Mapping[str, HoldAnswer]
 _ROWS, _SOURCE, _ORDER = "CONFLICTING_ROWS", "LIFE_SOURCE_CONFLICT", "ORDER_AMBIGUOUS"
 _NOT_RECORDED, _CLIPPED = "CONDITION_NOT_RECORDED", "PEAK_CLIPPED"
-_OF_CYCLES = (_NOT_RECORDED, _CLIPPED)
-_FIRST = (_ROWS, _SOURCE)
+_UNSURE = "UNCERTAINTY_NOT_RECORDED"
+_OF_CYCLES = (_NOT_RECORDED, _CLIPPED, _UNSURE)
+_FIRST = (FOUND_OUT, _ROWS, _SOURCE)
 """Answers to these choose what the life is read from; everything else is asked after them."""
 
 
@@ -74,21 +77,25 @@ def settle_life(evidence: UnitEvidence, spec: Spec, answers: Answers) -> Settled
 
     Notes
     -----
-    An answered question takes the alternative chosen in every reading. Which rows and
-    which source are true is settled first; then the order and what happened at stops,
-    removals and silences; last, which cycles count. After each step the questions are
-    asked anew of the life as settled so far: what lies after a failure that was signed
-    asks nothing any more, and rows that were chosen may ask something else.
+    An answered question takes the alternative chosen in every reading. Whether a
+    calibration is to be believed, which rows and which source are true is settled first;
+    then the order and what happened at stops, removals and silences; last, which cycles
+    count. After each step the questions are asked anew of the life as settled so far: what
+    lies after a failure that was signed asks nothing any more, and rows that were chosen
+    may ask something else.
     """
     read, taken = evidence, list[_Answered]()
     for name in _FIRST:
         read, answered = _read_from(name, read, spec, answers)
         taken += answered
     rows = read.stretches or evidence.stretches
-    end = as_it_stands(read, spec)
+    # A calibration that was signed to be right leaves the unit void, whatever else is settled.
+    found_out = [each for each in taken if each.doubt.name == FOUND_OUT]
+    end = _worst_signed(as_it_stands(read, spec), found_out, read.stretches)
     while new := _newly_answered(read, spec, end, answers, taken):
         other_lives = [each for each in new if _is_another_life(each, end)]
         end = other_lives[0].chosen if other_lives else _worst_signed(end, new, read.stretches)
+        end = as_analysed(end, evidence, spec)
         taken += other_lives[:1] or new
     known = _asked(read, spec, end, taken)
     of_cycles = [each for each in _answered(known, answers) if each.doubt.name in _OF_CYCLES]
@@ -154,9 +161,15 @@ def _read_from(
     known = _asked(evidence, spec, as_it_stands(evidence, spec), [])
     answered = [each for each in _answered(known, answers) if each.doubt.name == name]
     for each in answered:
-        choose = _with_true_rows if name == _ROWS else _with_true_source
-        evidence = choose(evidence, spec, each)
+        evidence = _CHOOSE[name](evidence, spec, each)
     return evidence, answered
+
+
+def _with_true_pressures(evidence: UnitEvidence, spec: Spec, signed: _Answered) -> UnitEvidence:
+    """The readings, where the record was signed to be wrong; else nobody asks again."""
+    if signed.answer.choice == "BEST" and evidence.as_read is not None:
+        return evidence.as_read
+    return structs.replace(evidence, as_read=None)
 
 
 def _with_true_rows(evidence: UnitEvidence, spec: Spec, signed: _Answered) -> UnitEvidence:
@@ -173,7 +186,11 @@ def _with_true_source(evidence: UnitEvidence, spec: Spec, signed: _Answered) -> 
     """Rows, or one declared life. Rows that were not chosen ask nothing about the unit."""
     if evidence.stretches and end_of_life(evidence, evidence.stretches, spec) == signed.chosen:
         return structs.replace(evidence, declared=[])
-    true = [each for each in evidence.declared if end_of_declared(each, spec) == signed.chosen]
+    true = [
+        each
+        for each in evidence.declared
+        if end_of_declared(each, spec, evidence.analyses) == signed.chosen
+    ]
     return structs.replace(
         evidence,
         declared=true[:1],
@@ -185,7 +202,17 @@ def _with_true_source(evidence: UnitEvidence, spec: Spec, signed: _Answered) -> 
         identity_conflicts=[],
         low_fluid_stops=[],
         events=[],
+        as_read=None,
+        sensor_corrections={},
     )
+
+
+_CHOOSE: Mapping[str, Callable[[UnitEvidence, Spec, _Answered], UnitEvidence]] = {
+    FOUND_OUT: _with_true_pressures,
+    _ROWS: _with_true_rows,
+    _SOURCE: _with_true_source,
+}
+"""How each of the first questions chooses what is read once it is answered."""
 
 
 def _is_another_life(signed: _Answered, end: LifeEnd) -> bool:
@@ -228,8 +255,11 @@ def _extremes(
     """
     of_cycles = [each for each in taken if each.doubt.name in _OF_CYCLES]
     asked = [*still_open]
-    if _choice(_CLIPPED, of_cycles) == "WORST":
-        asked += [each.doubt for each in of_cycles if each.doubt.name == _CLIPPED]
+    asked += [
+        each.doubt
+        for each in of_cycles
+        if each.doubt.name in (_CLIPPED, _UNSURE) and each.answer.choice == "WORST"
+    ]
     met = _choice(_NOT_RECORDED, of_cycles) == "BEST"
     best, worst = extremes(
         _all_recorded(evidence) if met else evidence,
@@ -247,9 +277,11 @@ def _as_signed(
     """The same end with the cycles counted, and not counted, that were signed for."""
     absent = _choice(_NOT_RECORDED, of_cycles) == "WORST"
     clipped = _choice(_CLIPPED, of_cycles) == "WORST"
+    unsure = unsure_cycles(spec) if _choice(_UNSURE, of_cycles) == "WORST" else None
 
     def not_counted(stretch: StretchSummary) -> int:
-        return absent * absent_cycles(stretch) + clipped * clipped_cycles(stretch)
+        doubted = absent * absent_cycles(stretch) + clipped * clipped_cycles(stretch)
+        return doubted + (unsure(stretch) if unsure else 0)
 
     raised = _raised(end, evidence, spec, of_cycles)
     return without_cycles(raised, evidence.stretches, spec, not_counted)

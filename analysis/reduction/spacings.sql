@@ -4,7 +4,7 @@ FROM (
     SELECT stretch_key, epoch_us(started_at) - lag(epoch_us(started_at)) OVER (
         PARTITION BY stretch_key ORDER BY started_at) AS spacing_us
     FROM cycle_rows
-    SEMI JOIN reducing USING (stretch_key)
+    JOIN reducing USING (stretch_key)
 )
 WHERE spacing_us IS NOT NULL
 GROUP BY stretch_key

@@ -1,8 +1,10 @@
 -- Streaks of counted cycles over the decay limit. Cycles that do not count neither count nor
--- break a streak; a missing counter breaks it. So a streak is what counts among neighbouring
--- counters that all exceed the limit or do not count: sound cycles need not be looked at.
+-- break a streak; a missing counter or another calibration breaks it. So a streak is what counts
+-- among neighbouring counters that all exceed the limit or do not count: sound cycles need not be
+-- looked at.
 , standing_out AS (
-    SELECT stretch_key, lap, cycle_in_run, misses = 0 AS exceeds, first_counter, last_counter
+    SELECT stretch_key, lap, cycle_in_run, misses = 0 AS exceeds, first_counter, last_counter,
+        calibration_key
     FROM judged
     JOIN exceeding USING (stretch_key, lap)
     WHERE misses <> 0 OR over_limit
@@ -18,7 +20,7 @@ streaks AS (
         max(cycle_in_run) = any_value(last_counter) AS is_trailing
     FROM islands
     WHERE exceeds
-    GROUP BY stretch_key, lap, island
+    GROUP BY stretch_key, lap, island, calibration_key
 )
 SELECT stretch_key, lap, length_cycles, first_cycle_in_run, is_leading, is_trailing
 FROM streaks

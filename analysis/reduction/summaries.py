@@ -2,12 +2,13 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from msgspec import Struct, structs
 
+from analysis.reduction.edge_rule import edge_tallies
 from analysis.reduction.tallies import counts_of, tally_of, together
 from schemas.stretches import (
     FULL_SCALE,
@@ -17,7 +18,9 @@ from schemas.stretches import (
     CycleGroup,
     CycleRange,
     CycleTally,
+    EdgeCycle,
     StageOneRows,
+    StationHour,
     Streak,
     StretchSummary,
 )
@@ -33,6 +36,7 @@ class StretchBase(Struct, frozen=True, kw_only=True):
     rig_id: str
     run_id: str
     station_no: int
+    uncertainty_mpa: float | None = None
 
 
 class _Lap:
@@ -49,7 +53,13 @@ class _Lap:
         self.ranges: dict[str, CycleRange] = {}
         self.missing_before_end = 0
         self.missing_after_counted = 0
+        self.inferred = 0
+        self.over_at_end: int | None = None
+        self.edge_cycles_judged: list[EdgeCycle] = []
         self.baselines: list[Baseline | None] = [None, None]
+        self.at_edge_cycles = 0
+        self.guarded_cycles = 0
+        self.hours: list[StationHour] = []
         self.lowest = 0
         self.highest = 0
         self.first_at: datetime | None = None
@@ -60,7 +70,7 @@ class _Lap:
 
     def add_total(self, row: tuple[Any, ...]) -> None:
         (_, _, misses, cycles, _, absent, invalidating, clipped) = row[:8]
-        lowest, highest, first_at, last_at = row[8:]
+        lowest, highest, first_at, last_at, at_edge = row[8:13]
         self.lowest = lowest if self.cycles == 0 else min(self.lowest, lowest)
         self.highest = max(self.highest, highest)
         self.first_at = first_at if self.first_at is None else min(self.first_at, first_at)
@@ -73,6 +83,9 @@ class _Lap:
             clipped_cycles=clipped,
         )
         self.tally = together(self.tally, tally_of(group))
+        edge, guarded = edge_tallies(misses, at_edge)
+        self.at_edge_cycles += edge
+        self.guarded_cycles += guarded
         if misses == _COUNTED:
             self.counted += cycles
             self.absent += absent
@@ -160,14 +173,7 @@ def fold_summaries(
         laps[row[0], row[1]].streaks.append(row)
     for row in rows.peaks:
         laps[row[0], row[1]].add_peaks(row)
-    for stretch_key, lap_no, attempts in rows.attempts:
-        laps[stretch_key, lap_no].attempts = attempts
-    for stretch_key, lap_no, missing in rows.missing_before_end:
-        laps[stretch_key, lap_no].missing_before_end = missing
-    for stretch_key, lap_no, missing in rows.missing_after_counted:
-        laps[stretch_key, lap_no].missing_after_counted = missing
-    for row in rows.baselines:
-        laps[row[1], row[2]].baselines = [_baseline(row[0], row[3:7]), _baseline(row[0], row[7:])]
+    _add_details(laps, rows)
     last_lap: dict[int, int] = {}
     for stretch_key, lap_no in laps:
         last_lap[stretch_key] = max(lap_no, last_lap.get(stretch_key, 0))
@@ -175,6 +181,26 @@ def fold_summaries(
         _summary(lap, lap_no, bases[stretch_key], texts, (last_lap[stretch_key], persistent_cycles))
         for (stretch_key, lap_no), lap in sorted(laps.items())
     ]
+
+
+def _add_details(laps: Mapping[tuple[int, int], _Lap], rows: StageOneRows) -> None:
+    """What is told of some laps only: their attempts, what lacks in them, blocks, hours."""
+    for stretch_key, lap_no, attempts in rows.attempts:
+        laps[stretch_key, lap_no].attempts = attempts
+    for stretch_key, lap_no, missing in rows.missing_before_end:
+        laps[stretch_key, lap_no].missing_before_end = missing
+    for stretch_key, lap_no, missing in rows.missing_after_counted:
+        laps[stretch_key, lap_no].missing_after_counted = missing
+    for stretch_key, lap_no, inferred in rows.inferred:
+        laps[stretch_key, lap_no].inferred = inferred
+    for stretch_key, lap_no, over in rows.over_at_end:
+        laps[stretch_key, lap_no].over_at_end = over
+    for row in rows.edge_cycles:
+        laps[row[0], row[1]].edge_cycles_judged.append(_edge_cycle(row))
+    for row in rows.baselines:
+        laps[row[1], row[2]].baselines = [_baseline(row[0], row[3:7]), _baseline(row[0], row[7:])]
+    for row in rows.hours:
+        laps[row[0], row[1]].hours.append(_hour(row[2:]))
 
 
 def _summary(
@@ -188,8 +214,7 @@ def _summary(
     first = next(row for row in lap.ends if row[2])
     last = next(row for row in lap.ends if row[3])
     before_first = max(lap.lowest - 1, 0)
-    missing_inside = lap.highest - lap.lowest + 1 - lap.cycles
-    is_last_lap = lap_no == last_lap
+    missing_inside = lap.highest - lap.lowest + 1 - lap.cycles - lap.inferred
     assert lap.first_at is not None and lap.last_at is not None
     summary = StretchSummary(
         stretch_key=base.stretch_key,
@@ -198,9 +223,9 @@ def _summary(
         run_id=base.run_id,
         station_no=base.station_no,
         lap=lap_no,
-        is_last_lap=is_last_lap,
+        is_last_lap=lap_no == last_lap,
         logged_cycles=lap.cycles,
-        counted_cycles=lap.counted,
+        counted_cycles=lap.counted + lap.inferred,
         not_counted_by=lap.reasons,
         not_counted_by_every=lap.every_reason,
         unlogged_cycles=before_first + missing_inside,
@@ -212,7 +237,7 @@ def _summary(
         odometer_first=first[6],
         odometer_last=last[6],
         stop_reason=None if last[5] is None else texts[last[5]],
-        ends_in_burst=is_last_lap and bool(last[7]),
+        ends_in_burst=lap_no == last_lap and bool(last[7]),
         last_cycle_counted=last[4] == _COUNTED,
         under_pressure_at_end=lap.attempts,
         condition_absent_cycles=lap.absent,
@@ -220,6 +245,9 @@ def _summary(
         leading=next((_streak(row) for row in lap.streaks if row[4]), None),
         trailing=next((_streak(row) for row in lap.streaks if row[5]), None),
         supply_at_end_mpa=_recorded(last[8]),
+        calibration_first=_named(first[10:], texts),
+        calibration_last=_named(last[10:], texts),
+        uncertainty_mpa=base.uncertainty_mpa,
     )
     return _with_details(summary, lap)
 
@@ -228,13 +256,18 @@ def _with_details(summary: StretchSummary, lap: _Lap) -> StretchSummary:
     """What the lap says of how its unit was tested, and of what lacks in it."""
     return structs.replace(
         summary,
-        tally=lap.tally,
+        tally=together(lap.tally, CycleTally(inferred_cycles=lap.inferred)),
         clipped_counted_cycles=lap.clipped_counted,
         ranges=lap.ranges,
         missing_before_end=lap.missing_before_end if summary.is_last_lap else 0,
         missing_after_counted=lap.missing_after_counted,
+        over_at_end=_over_at_end(summary, lap),
+        edge_cycles_judged=lap.edge_cycles_judged,
         baseline_first=lap.baselines[0],
         baseline_last=lap.baselines[1],
+        at_edge_cycles=lap.at_edge_cycles,
+        guarded_cycles=lap.guarded_cycles,
+        hours=lap.hours,
     )
 
 
@@ -257,6 +290,15 @@ def _baseline(block_cycles: int, medians: tuple[Any, ...]) -> Baseline | None:
     )
 
 
+def _hour(means: tuple[Any, ...]) -> StationHour:
+    return StationHour(**dict(zip(StationHour.__struct_fields__, means, strict=True)))
+
+
+def _named(keys: Sequence[int | None], texts: Mapping[int, str]) -> str | None:
+    """The text of the first key, if there is one."""
+    return next((texts[key] for key in keys if key is not None), None)
+
+
 def _recorded(value: float | None) -> float | None:
     """None where the upload has no such column or the cell says nothing."""
     return None if value is None or math.isnan(value) else value
@@ -271,4 +313,18 @@ def _streak(row: tuple[Any, ...]) -> Streak:
         first_cycle_in_run=int(row[3]),
         missing_before=int(row[7]),
         up_to=up_to.tally,
+        over_before=int(row[8]),
     )
+
+
+def _edge_cycle(row: tuple[Any, ...]) -> EdgeCycle:
+    counter, decay_mpa, groups, missing = row[2:]
+    place = _streak((*row[:2], 1, counter, False, False, groups, missing, 0))
+    return EdgeCycle(place=place, pressure_decay_mpa=_recorded(decay_mpa))
+
+
+def _over_at_end(summary: StretchSummary, lap: _Lap) -> int:
+    """Told by stage one where counters lack; without a gap it is the streak that ends the lap."""
+    if lap.over_at_end is not None:
+        return lap.over_at_end
+    return 0 if summary.trailing is None else summary.trailing.length_cycles

@@ -13,11 +13,16 @@ _UNDER_PRESSURE, _NOT_RECORDED = _BITS["UNDER_PRESSURE"], _BITS["CONDITION_NOT_R
 
 
 class PartCounts(Struct, frozen=True, kw_only=True):
-    """Counted and logged cycles of a part of the rows, and the tally of the same cycles."""
+    """
+    Counted and logged cycles of a part of the rows, and the tally of the same cycles.
+
+    Inferred cycles are among the counted ones. `highest` is the last counter.
+    """
 
     counted_cycles: int = 0
     logged_cycles: int = 0
     tally: CycleTally = CycleTally()
+    highest: int = 0
 
 
 def counts_of(groups: Iterable[CycleGroup]) -> PartCounts:
@@ -42,9 +47,12 @@ def counts_of(groups: Iterable[CycleGroup]) -> PartCounts:
     total = PartCounts()
     for group in groups:
         total = PartCounts(
-            counted_cycles=total.counted_cycles + group.cycles * (group.misses == _COUNTED),
+            counted_cycles=total.counted_cycles
+            + group.cycles * (group.misses == _COUNTED)
+            + group.inferred_cycles,
             logged_cycles=total.logged_cycles + group.cycles,
             tally=together(total.tally, tally_of(group)),
+            highest=max(total.highest, group.highest),
         )
     return total
 
@@ -65,6 +73,7 @@ def tally_of(group: CycleGroup) -> CycleTally:
         only_not_recorded_cycles=cycles if misses == _NOT_RECORDED else 0,
         invalidating_cycles=group.invalidating_cycles,
         clipped_cycles=group.clipped_cycles,
+        inferred_cycles=group.inferred_cycles,
     )
 
 

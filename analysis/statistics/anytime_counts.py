@@ -1,8 +1,9 @@
 """Evidence from units that passed or failed the target, valid at every look."""
 
 import math
+from collections.abc import Callable
 
-from scipy import special
+from scipy import optimize, special
 
 from analysis.checks import check_count, check_fraction
 from analysis.statistics.rising_sums import log_beta_sum
@@ -10,7 +11,7 @@ from schemas.anytime import PriorDensity
 
 _MOST_UNITS = 100_000_000
 _BELOW = PriorDensity(shape=1.0, rate=0.5)
-_MOST_TERMS = 2e5
+_LEAST_RELIABILITY = 1e-4
 _ENOUGH_FOR_LOG = 1e-290
 
 
@@ -153,6 +154,93 @@ def log_count_evidence_below(failure_count: int, unit_count: int, *, reliability
     after = _log_upper_part(_BELOW.shape + count, other + passed, allowed)
     before = _log_upper_part(_BELOW.shape, other, allowed)
     return after - before - count * math.log(allowed) - passed * math.log1p(-allowed)
+
+
+def count_lower_limit(
+    failure_count: int, unit_count: int, *, confidence: float, prior: PriorDensity
+) -> float:
+    """
+    Lower limit of reliability from counts that holds at all looks together.
+
+    Parameters
+    ----------
+    failure_count : int, 0 to `unit_count`
+    unit_count : int, >= 0
+        As for `log_count_evidence`.
+    confidence : float, fraction, keyword only
+    prior : PriorDensity, keyword only
+
+    Returns
+    -------
+    float
+        Largest reliability that would be accepted; 0 where none is.
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range.
+
+    Examples
+    --------
+    >>> from analysis.statistics.anytime_evidence import PRIORS
+    >>> limit = count_lower_limit(0, 54, confidence=0.90, prior=PRIORS["EVEN"])
+    >>> 0.950 <= limit < 0.951
+    True
+    """
+    level = -math.log1p(-check_fraction("confidence", confidence))
+
+    def falls_short(reliability: float) -> float:
+        return level - log_count_evidence(
+            failure_count, unit_count, reliability=reliability, prior=prior
+        )
+
+    return _where_it_turns(falls_short)
+
+
+def count_upper_limit(failure_count: int, unit_count: int, *, confidence: float) -> float:
+    """
+    Upper limit of reliability from counts that holds at all looks together.
+
+    Parameters
+    ----------
+    failure_count : int, 0 to `unit_count`
+    unit_count : int, >= 0
+        As for `log_count_evidence_below`: every unit that was started.
+    confidence : float, fraction, keyword only
+
+    Returns
+    -------
+    float
+        Smallest reliability that would be shown not to be met; 1 where none is.
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range.
+
+    Examples
+    --------
+    >>> count_upper_limit(5, 12, confidence=0.90) < 0.95
+    True
+    >>> count_upper_limit(0, 12, confidence=0.90)
+    1.0
+    """
+    level = -math.log1p(-check_fraction("confidence", confidence))
+
+    def shown(reliability: float) -> float:
+        return log_count_evidence_below(failure_count, unit_count, reliability=reliability) - level
+
+    return _where_it_turns(shown)
+
+
+def _where_it_turns(rising: Callable[[float], float]) -> float:
+    """Reliability at which a function that rises with it becomes 0; 0 or 1 outside."""
+    low, high = _LEAST_RELIABILITY, 1.0 - _LEAST_RELIABILITY
+    if rising(high) <= 0.0:
+        return 1.0
+    if rising(low) >= 0.0:
+        return 0.0
+    return float(optimize.brentq(rising, low, high, xtol=1e-13, rtol=8.9e-16))
 
 
 def _log_upper_part(first: float, second: float, above: float) -> float:

@@ -6,10 +6,12 @@ import numpy as np
 from scipy import special
 
 from analysis.checks import FloatArray, check_count, check_fraction
+from analysis.statistics.finite_lot import most_nonconforming
 from schemas.anytime import PriorDensity
+from schemas.test_plans import CountedStops
 
 _MOST_UNITS = 10_000_000
-_SLACK = 1e-9
+_SLACK = 1e-12
 
 
 def log_lot_evidence(
@@ -63,7 +65,7 @@ def log_lot_evidence(
     units = check_count("unit_count", unit_count, least=0, most=size)
     count = check_count("failure_count", failure_count, least=0, most=units)
     allowed = 1.0 - check_fraction("reliability", reliability)
-    most_weak = math.floor(size * allowed * (1.0 + _SLACK) + _SLACK)
+    most_weak = most_nonconforming(size, reliability)
     weak = np.arange(most_weak + 1, dtype=np.float64)
     log_weights = _log_weights(weak, size, allowed, prior)
     with np.errstate(invalid="ignore"):
@@ -103,3 +105,64 @@ def _log_choose(whole: FloatArray, part: FloatArray) -> FloatArray:
         - special.gammaln(whole - kept + 1.0)
     )
     return np.where(possible, logs, -np.inf)
+
+
+def anytime_lot_stops(
+    *,
+    lot_size: int,
+    reliability: float,
+    confidence: float,
+    prior: PriorDensity,
+    most_units: int,
+    most_failures: int,
+) -> CountedStops:
+    """
+    Where a plan on a lot of known size ends that may be looked at after every unit.
+
+    Parameters
+    ----------
+    lot_size : int, >= 1, keyword only
+    reliability, confidence : float, fractions, keyword only
+    prior : PriorDensity, keyword only
+    most_units : int, 1 to `lot_size`, keyword only
+        Cap on finished units.
+    most_failures : int, >= 0, keyword only
+        Failures that may be accepted at most.
+
+    Returns
+    -------
+    CountedStops
+
+    Raises
+    ------
+    OutsideDomainError
+        If a number is out of its range.
+
+    Examples
+    --------
+    >>> from analysis.statistics.anytime_evidence import PRIORS
+    >>> plan = anytime_lot_stops(
+    ...     lot_size=120,
+    ...     reliability=0.95,
+    ...     confidence=0.90,
+    ...     prior=PRIORS["EVEN"],
+    ...     most_units=60,
+    ...     most_failures=0,
+    ... )
+    >>> plan.accept_at.index(0) + 1, plan.reject_at[0]
+    (37, 1)
+    """
+    check_count("most_units", most_units, least=1, most=lot_size)
+    level = -math.log1p(-check_fraction("confidence", confidence)) * (1.0 - _SLACK)
+    accept: list[int] = []
+    acceptable = -1
+    for units in range(1, most_units + 1):
+        while acceptable < min(units, most_failures):
+            found = log_lot_evidence(
+                acceptable + 1, units, lot_size=lot_size, reliability=reliability, prior=prior
+            )
+            if found < level:
+                break
+            acceptable += 1
+        accept.append(acceptable)
+    return CountedStops(accept_at=tuple(accept), reject_at=(acceptable + 1,) * len(accept))

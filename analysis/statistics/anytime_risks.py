@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from analysis.checks import check_fraction, check_positive
+from analysis.checks import check_count, check_fraction, check_positive
 from analysis.errors import OutsideDomainError
 from analysis.statistics.anytime_counts import log_count_evidence
 from analysis.statistics.anytime_evidence import lives_reaching, lives_to_accept
@@ -12,6 +12,7 @@ from schemas.anytime import AnytimeOutcome, AnytimeStops, PriorDensity
 from schemas.test_plans import CountedStops, TimedStops
 
 _SLACK = 1e-12
+_MANY = 10_000
 
 
 def anytime_stops(
@@ -19,7 +20,8 @@ def anytime_stops(
     reliability: float,
     confidence: float,
     prior: PriorDensity,
-    cap_target_lives: float,
+    most_failures: int | None,
+    cap_target_lives: float | None,
     give_up_evidence: float | None,
 ) -> AnytimeStops:
     """
@@ -29,8 +31,10 @@ def anytime_stops(
     ----------
     reliability, confidence : float, fractions, keyword only
     prior : PriorDensity, keyword only
-    cap_target_lives : float, > 0, keyword only
-        Sum at which the test ends without acceptance.
+    most_failures : int or None, keyword only
+        Failures that may be accepted at most; None: as many as the cap leaves time for.
+    cap_target_lives : float or None, keyword only
+        Sum, above 0, at which the test ends without acceptance; None: failures end it.
     give_up_evidence : float or None, keyword only
         Evidence at or below which it ends without acceptance, between 0 and 1; None: no
         such line was declared.
@@ -42,8 +46,8 @@ def anytime_stops(
     Raises
     ------
     OutsideDomainError
-        If a number is out of its range, or the cap lies below the sum that accepts
-        without a failure: such a plan never accepts.
+        If a number is out of its range, neither failures nor a cap end the plan, or the
+        cap lies below the sum that accepts without a failure: it never accepts.
 
     Notes
     -----
@@ -57,6 +61,7 @@ def anytime_stops(
     ...     reliability=0.95,
     ...     confidence=0.90,
     ...     prior=PRIORS["EVEN"],
+    ...     most_failures=None,
     ...     cap_target_lives=150.0,
     ...     give_up_evidence=None,
     ... )
@@ -64,9 +69,12 @@ def anytime_stops(
     (2, [53.49, 102.04, 145.05])
     """
     allowed = -math.log(check_fraction("reliability", reliability))
-    cap = check_positive("cap_target_lives", cap_target_lives)
+    cap = math.inf if cap_target_lives is None else check_positive("cap", cap_target_lives)
+    if most_failures is None and cap == math.inf:
+        raise OutsideDomainError("most_failures", None, "given where there is no cap")
+    most = _MANY if most_failures is None else check_count("most_failures", most_failures, least=0)
     accept: list[float] = []
-    while True:
+    while len(accept) <= most:
         lives = lives_to_accept(len(accept), confidence=confidence, prior=prior) / allowed
         if lives > cap * (1.0 + _SLACK):
             break
@@ -86,7 +94,7 @@ def anytime_stops(
     return AnytimeStops(
         stops=TimedStops(accept_totals=tuple(accept), reject_totals=refuse),
         most_failures=len(accept) - 1,
-        cap_target_lives=cap,
+        cap_target_lives=cap_target_lives,
     )
 
 
@@ -119,6 +127,7 @@ def anytime_outcomes(
     ...     reliability=0.95,
     ...     confidence=0.90,
     ...     prior=PRIORS["EVEN"],
+    ...     most_failures=None,
     ...     cap_target_lives=150.0,
     ...     give_up_evidence=None,
     ... )
@@ -139,7 +148,12 @@ def anytime_outcomes(
 
 
 def anytime_count_stops(
-    *, reliability: float, confidence: float, prior: PriorDensity, most_units: int
+    *,
+    reliability: float,
+    confidence: float,
+    prior: PriorDensity,
+    most_units: int,
+    most_failures: int | None,
 ) -> CountedStops:
     """
     Where a plan by counting ends that may be looked at after every unit.
@@ -150,6 +164,8 @@ def anytime_count_stops(
     prior : PriorDensity, keyword only
     most_units : int, >= 1, keyword only
         Cap on finished units.
+    most_failures : int or None, keyword only
+        Failures that may be accepted at most; None: as many as the cap leaves units for.
 
     Returns
     -------
@@ -166,18 +182,23 @@ def anytime_count_stops(
     --------
     >>> from analysis.statistics.anytime_evidence import PRIORS
     >>> plan = anytime_count_stops(
-    ...     reliability=0.95, confidence=0.90, prior=PRIORS["EVEN"], most_units=110
+    ...     reliability=0.95,
+    ...     confidence=0.90,
+    ...     prior=PRIORS["EVEN"],
+    ...     most_units=110,
+    ...     most_failures=None,
     ... )
     >>> plan.accept_at.index(0) + 1, plan.accept_at.index(1) + 1, plan.reject_at[-1]
     (54, 103, 2)
     """
     level = -math.log1p(-check_fraction("confidence", confidence)) * (1.0 - _SLACK)
+    most = most_units if most_failures is None else most_failures
     accept: list[int] = []
     acceptable = -1
     for units in range(1, most_units + 1):
         following = acceptable + 1
         while (
-            following <= units
+            following <= min(units, most)
             and log_count_evidence(following, units, reliability=reliability, prior=prior) >= level
         ):
             acceptable, following = following, following + 1

@@ -20,7 +20,40 @@ from analysis.statistics.rounding import risk_limit
 from schemas.estimates import NotEstimable
 from schemas.finite_lots import FiniteLotBound, FiniteLotPlan
 
+_WHOLE = 1e-12  # A share that misses a whole number of units by so little is meant to be one.
 _MOST_NEWTON_STEPS = 8  # Three are the rule; after so many the bracket is halved instead.
+
+
+def most_nonconforming(lot_size: int, reliability: float) -> int:
+    """
+    Most units of a lot that may be nonconforming if a share of it has to conform.
+
+    Parameters
+    ----------
+    lot_size : int, 1 to 2**53
+        Units in the lot before sampling (N).
+    reliability : float, fraction
+        Share that must conform at least.
+
+    Returns
+    -------
+    int
+        ``floor(N (1 - R))``, rounding errors of 1 - R aside; below N.
+
+    Raises
+    ------
+    OutsideDomainError
+        If `lot_size` is no whole number in its range or `reliability` is no fraction.
+
+    Examples
+    --------
+    >>> most_nonconforming(40, 0.95), most_nonconforming(100, 0.93), most_nonconforming(19, 0.95)
+    (2, 7, 0)
+    """
+    units = check_count("lot_size", lot_size, least=1, most=MOST_UNITS)
+    share = units * (1.0 - check_fraction("reliability", reliability))
+    whole = round(share)
+    return whole if abs(share - whole) <= _WHOLE * max(1.0, share) else math.floor(share)
 
 
 def finite_lot_plan(

@@ -160,6 +160,55 @@ def counted_outcome(plan: CountedStops, reliabilities: Sequence[float]) -> list[
     return _outcomes(true, accepted, refused, length)
 
 
+def lot_acceptance(plan: CountedStops, lot_size: int, *, nonconforming: int) -> float:
+    """
+    Exact chance that a plan by counting accepts a lot of known size.
+
+    Parameters
+    ----------
+    plan : CountedStops
+        Stops after each unit, no more units than the lot holds.
+    lot_size : int, >= 1
+        Units in the lot before sampling.
+    nonconforming : int, 0 to lot_size, keyword only
+        Of which so many fail; units are drawn at random and not put back.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    OutsideDomainError
+        If a count is out of its range, or the plan has more stops than the lot units.
+
+    Examples
+    --------
+    Two of three units, one of which is bad, both good: one chance in three.
+
+    >>> plan = CountedStops(accept_at=(-1, 0), reject_at=(1, 1))
+    >>> round(lot_acceptance(plan, 3, nonconforming=1), 12)
+    0.333333333333
+    """
+    _check_counted(plan)
+    size = check_count("lot_size", lot_size, least=len(plan.accept_at))
+    bad = check_count("nonconforming", nonconforming, least=0, most=size)
+    going = np.zeros((1, max(plan.reject_at) + 2))
+    going[:, 0] = 1.0
+    counts = np.arange(going.shape[1])
+    accepted = 0.0
+    for drawn, (accept_at, reject_at) in enumerate(
+        zip(plan.accept_at, plan.reject_at, strict=True)
+    ):
+        fails = np.clip((bad - counts) / (size - drawn), 0.0, 1.0)
+        failed = going * fails
+        going = going - failed
+        going[:, 1:] += failed[:, :-1]
+        accepted += float(_leave(going, counts <= accept_at)[0])
+        _leave(going, counts >= reject_at)
+    return min(accepted, 1.0)
+
+
 def timed_outcome(plan: TimedStops, means: Sequence[float]) -> list[ExactOutcome]:
     """
     Exact chance of acceptance and mean total of a truncated plan on a total.

@@ -1,7 +1,7 @@
 """Builders of unit lives, lots and specifications for tests; nothing here computes a verdict."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 
@@ -9,7 +9,7 @@ from schemas.decisions import Provenance
 from schemas.holds import Alternative, Hold, HoldCode
 from schemas.lives import CycleTotals, Ending, FailureSeen, Outcome, UnitLife, UpToEnding
 from schemas.lot_evidence import LotEvidence
-from schemas.specs import Spec
+from schemas.specs import PlanKind, Spec
 
 LOT_NUMBER = "CC25-0117"
 
@@ -123,7 +123,7 @@ def lot(
 
 
 def spec(
-    kind: Literal["ATTRIBUTE", "WEIBAYES"],
+    kind: PlanKind,
     *requirements: tuple[float, float, int],
     shape: tuple[float, float, float] | None,
     plan: dict[str, Any],

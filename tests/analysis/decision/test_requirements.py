@@ -41,6 +41,8 @@ def test_a_variables_plan_shows_its_clock_and_the_attribute_view_at_the_target()
         "target_lives",
         "target_lives_required",
         "worst_shape",
+        "risks",
+        "next_failure",
     }
     assert said["plan"]["target_lives"] == pytest.approx(8 * 2**1.5, rel=1e-14)
     assert said["variables"]["assumes"] == "ONE_POPULATION"

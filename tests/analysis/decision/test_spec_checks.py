@@ -245,22 +245,61 @@ def test_a_very_long_plan_needs_one_unit_and_overflows_nothing() -> None:
     assert approval_faults(spec_with(plan=chosen, shape=shape(shape_high=50.0))) == []
 
 
-def test_what_is_not_built_yet_is_not_approved() -> None:
-    [fault] = approval_faults(spec_with(failure=failure(onset_is_failure=True)))
-    assert fault.pointer == "/failure/onset_is_failure"
+def onset(**changes: Any) -> dict[str, Any]:
+    return {
+        "onset": {
+            "block_cycles": 100,
+            "baseline_blocks": [20, 220],
+            "mask_after_start_cycles": 300,
+            "dead_band_mpa": 0.015,
+            "alarm_mpa": 0.05,
+            **changes,
+        }
+    }
 
 
-def test_settings_that_no_rule_uses_are_named() -> None:
+def test_leak_onset_may_be_a_failure_where_it_can_be_found_and_counts() -> None:
+    by_onset = failure(onset_is_failure=True)
+    assert approval_faults(spec_with(failure=by_onset, reduction=onset())) == []
+    faults = approval_faults(spec_with(failure=by_onset))
+    assert [(each.code, each.pointer) for each in faults] == [("LIMIT_MISSING", "/reduction/onset")]
+
+
+def test_leak_onset_is_no_failure_without_a_relevant_mode_that_shows_as_decay() -> None:
+    other = failure(onset_is_failure=True, modes=[mode(seen_as="CANNOT_BUILD")])
+    [fault] = approval_faults(spec_with(failure=other, reduction=onset()))
+    assert (fault.code, fault.pointer) == ("NO_RELEVANT_MODE", "/failure/onset_is_failure")
+
+
+def test_leak_onset_is_no_failure_where_the_baseline_takes_the_whole_plan() -> None:
+    by_onset = failure(onset_is_failure=True)
+    # 2,000 blocks of 100 are the 200,000 planned cycles.
+    long = onset(baseline_blocks=[20, 2_000])
+    [fault] = approval_faults(spec_with(failure=by_onset, reduction=long))
+    assert (fault.code, fault.pointer) == ("CONTRADICTION", "/reduction/onset/baseline_blocks")
+    just = onset(baseline_blocks=[20, 1_999])
+    assert approval_faults(spec_with(failure=by_onset, reduction=just)) == []
+    assert approval_faults(spec_with(reduction=long)) == []
+
+
+@pytest.mark.parametrize("name", ["dead_band_mpa", "alarm_mpa"])
+def test_a_search_for_onset_in_every_unit_is_a_fault_and_is_not_applied(name: str) -> None:
+    [fault] = draft_faults(spec_with(reduction=onset(**{name: 0.0})))
+    assert (fault.code, fault.pointer) == ("OUTSIDE_RANGE", f"/reduction/onset/{name}")
+    assert settings_not_applied(spec_with(reduction=onset(**{name: 0.0}))) == ["reduction.onset"]
+
+
+def test_settings_that_rules_use_are_not_named() -> None:
     # The pressure that invalidates a unit is stated here, and it is watched.
     assert settings_not_applied(spec_with()) == []
     applied = {
         "under_pressure_share_max": 0.05,
         "clipped_cycles": 3,
         "swap_step": {"decay_mpa": 0.1},
+        "warm_up_cycles": 50,
+        **onset(station_step_mpa=0.01, sensor_step_mpa=0.004),
     }
     assert settings_not_applied(spec_with(reduction=applied)) == []
-    kept = applied | {"warm_up_cycles": 50}
-    assert settings_not_applied(spec_with(reduction=kept)) == ["reduction.warm_up_cycles"]
 
 
 @pytest.mark.parametrize(

@@ -80,7 +80,7 @@ def test_a_streak_that_joins_goes_before_a_later_one_of_its_own() -> None:
     assert found(trailing(100, 3), both)[0][1] == 98
 
 
-def test_a_moving_average_is_judged_inside_one_run() -> None:
+def test_a_moving_average_inside_one_run_is_told_by_its_summary() -> None:
     triple = stretch(50, key=2, persistent=streak(3, 10))
     assert found(stretch(100), triple, rule="MOVING_AVERAGE") == [("DECAY", 110, "run-02", 10)]
 

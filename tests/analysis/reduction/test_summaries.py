@@ -5,7 +5,14 @@ from datetime import timedelta
 from reduction_builders import FIRST_START
 
 from analysis.reduction.summaries import StretchBase, fold_summaries
-from schemas.stretches import CycleGroup, CycleRange, CycleTally, StageOneRows, Streak
+from schemas.stretches import (
+    CycleGroup,
+    CycleRange,
+    CycleTally,
+    StageOneRows,
+    StationHour,
+    Streak,
+)
 
 LATER = FIRST_START + timedelta(hours=1)
 BASE = StretchBase(stretch_key=7, unit_key=3, rig_id="RIG-A", run_id="run-07", station_no=2)
@@ -28,7 +35,9 @@ def folded(rows: StageOneRows, persistent: int | None = 5) -> list:
 
 def rows_of(*totals: tuple, ends: tuple = (FIRST_ROW, LAST_ROW), **others: list) -> StageOneRows:
     parts = {"streaks": [], "attempts": []} | others
-    return StageOneRows(totals=[*totals], ends=[*ends], **parts)
+    # No peak is near an edge of the band where a row of the totals does not say so.
+    with_edges = [(*row, 0)[:13] for row in totals]
+    return StageOneRows(totals=with_edges, ends=[*ends], **parts)
 
 
 def test_counts_add_up_over_the_reasons_and_missing_counters_are_told() -> None:
@@ -48,6 +57,28 @@ def test_a_cycle_with_two_reasons_is_counted_once_by_the_first_and_listed_under_
     (found,) = folded(rows_of(COUNTED, (7, 1, 16 + 32, 2, 0, 0, 0, 0, 50, 51, LATER, LATER), LOW))
     assert found.not_counted_by == {"UNDER_PRESSURE": 8}
     assert found.not_counted_by_every == {"UNDER_PRESSURE": 8, "TROUGH_HIGH": 2}
+
+
+def test_cycles_near_an_edge_are_those_that_count_where_the_reading_decides() -> None:
+    doubted = (7, 1, 2048, 5, 0, 0, 0, 0, 46, 50, FIRST_START, LATER, 5)
+    (found,) = folded(rows_of((*COUNTED, 3), doubted, (*LOW, 6)))
+    # Short of pressure is outside the band under either rule.
+    assert (found.at_edge_cycles, found.guarded_cycles) == (8, 8)
+    assert (found.counted_cycles, found.not_counted_by["EDGE_DOUBT"]) == (90, 5)
+
+
+def test_hours_are_kept_by_name() -> None:
+    hour = (7, 1, FIRST_START, 90, 33.25, 0.1, None, 0.3)
+    (found,) = folded(rows_of(COUNTED, hours=[hour]))
+    assert found.hours == [
+        StationHour(
+            started_at=FIRST_START,
+            counted_cycles=90,
+            pressure_peak_mpa=33.25,
+            pressure_low_mpa=0.1,
+            rise_time_s=0.3,
+        )
+    ]
 
 
 def test_edges_give_odometer_stop_reason_burst_and_supply() -> None:
@@ -85,10 +116,10 @@ def test_laps_come_in_order_and_only_the_last_one_stopped() -> None:
 
 def test_the_first_streak_that_is_long_enough_is_the_persistent_one() -> None:
     streaks = [
-        (7, 1, 2, 2, True, False, up_to(1, 1), 1),
-        (7, 1, 6, 55, False, False, up_to(50, 53), 0),
-        (7, 1, 5, 35, False, False, up_to(30, 33), 2),
-        (7, 1, 3, 98, False, True, up_to(88, 94), 0),
+        (7, 1, 2, 2, True, False, up_to(1, 1), 1, 0),
+        (7, 1, 6, 55, False, False, up_to(50, 53), 0, 0),
+        (7, 1, 5, 35, False, False, up_to(30, 33), 2, 3),
+        (7, 1, 3, 98, False, True, up_to(88, 94), 0, 0),
     ]
     (found,) = folded(rows_of(COUNTED, streaks=streaks))
     assert found.persistent == Streak(
@@ -97,6 +128,7 @@ def test_the_first_streak_that_is_long_enough_is_the_persistent_one() -> None:
         first_logged=33,
         first_cycle_in_run=35,
         missing_before=2,
+        over_before=3,
         up_to=CycleTally(test_cycles=33, under_pressure_cycles=3),
     )
     assert found.leading.length_cycles == 2
@@ -104,7 +136,7 @@ def test_the_first_streak_that_is_long_enough_is_the_persistent_one() -> None:
 
 
 def test_without_a_decay_rule_no_streak_is_a_failure() -> None:
-    streaks = [(7, 1, 6, 55, False, False, up_to(50, 53), 0)]
+    streaks = [(7, 1, 6, 55, False, False, up_to(50, 53), 0, 0)]
     (found,) = folded(rows_of(COUNTED, streaks=streaks), None)
     assert found.persistent is None
 

@@ -37,6 +37,7 @@ def test_half_of_good_lots_are_accepted_within_the_length_computed_apart(
                 reliability=UNIT,
                 confidence=0.90,
                 prior=PRIORS[name],
+                most_failures=None,
                 cap_target_lives=lives,
                 give_up_evidence=None,
             )
@@ -58,6 +59,7 @@ def test_no_cap_and_no_line_lets_a_lot_at_the_requirement_pass_too_often(
             reliability=reliability,
             confidence=0.90,
             prior=PRIORS[name],
+            most_failures=None,
             cap_target_lives=cap / allowed,
             give_up_evidence=line,
         )
@@ -77,6 +79,7 @@ def test_risk_and_length_with_a_line_equal_a_simulation() -> None:
         reliability=UNIT,
         confidence=0.90,
         prior=even,
+        most_failures=None,
         cap_target_lives=10 * FIXED,
         give_up_evidence=0.1,
     )
@@ -110,6 +113,7 @@ def test_a_cap_below_the_first_acceptance_is_refused_with_the_number_it_needs() 
             reliability=0.95,
             confidence=0.90,
             prior=PRIORS["EVEN"],
+            most_failures=None,
             cap_target_lives=53.0,
             give_up_evidence=None,
         )
@@ -117,7 +121,36 @@ def test_a_cap_below_the_first_acceptance_is_refused_with_the_number_it_needs() 
 
 @pytest.mark.parametrize("name", sorted(PRIORS))
 def test_counting_keeps_the_risk_after_every_unit(name: AnytimePrior) -> None:
-    plan = anytime_count_stops(reliability=0.9, confidence=0.90, prior=PRIORS[name], most_units=300)
+    plan = anytime_count_stops(
+        reliability=0.9, confidence=0.90, prior=PRIORS[name], most_units=300, most_failures=None
+    )
     at_requirement, good = counted_outcome(plan, [0.9, 0.98])
     assert 0.05 < at_requirement.chance_of_acceptance <= 0.10
     assert good.chance_of_acceptance > 0.95
+
+
+def test_without_a_cap_the_failures_that_are_allowed_end_the_plan() -> None:
+    even = PRIORS["EVEN"]
+    plan = anytime_stops(
+        reliability=0.95,
+        confidence=0.90,
+        prior=even,
+        most_failures=2,
+        cap_target_lives=None,
+        give_up_evidence=None,
+    )
+    assert plan.most_failures == 2
+    assert plan.stops.reject_totals == {3: plan.stops.accept_totals[-1]}
+    with pytest.raises(OutsideDomainError, match="most_failures"):
+        anytime_stops(
+            reliability=0.95,
+            confidence=0.90,
+            prior=even,
+            most_failures=None,
+            cap_target_lives=None,
+            give_up_evidence=None,
+        )
+    counts = anytime_count_stops(
+        reliability=0.95, confidence=0.90, prior=even, most_units=400, most_failures=1
+    )
+    assert counts.accept_at[-1] == 1
