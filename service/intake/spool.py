@@ -161,8 +161,8 @@ async def _write_body(
                 [
                     ProblemError(
                         code="BODY_TOO_LARGE",
-                        detail=f"The body is larger than {max_bytes} bytes; send the table in "
-                        "several uploads, their order does not matter.",
+                        detail=f"The body is larger than {max_bytes} bytes; send it in several "
+                        "uploads, their order does not matter.",
                     )
                 ],
                 kind="too-large",

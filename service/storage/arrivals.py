@@ -13,10 +13,11 @@ from service.storage.arrivals_cycles import ArrivedRows, store_rows
 from service.storage.arrivals_file import Arrival
 from service.storage.arrivals_lives import store_lives
 from service.storage.arrivals_repeats import Tally
-from service.storage.identifiers import opaque_id
+from service.storage.identifiers import upload_id_of
 from service.storage.originals import keep_original
 from service.storage.store import Cursor
 from service.storage.uploads import add_upload, find_same_bytes, next_upload_key
+from service.storage.withdrawals import refuse_withdrawn
 
 _LOTS = """
 SELECT l.lot_key, l.lot_id, l.lot_number, r.lot_key IS NOT NULL
@@ -76,9 +77,12 @@ def store_upload(
     ------
     UploadRefused
         With every fault that was found; nothing of the file is stored.
+    UploadWithdrawn
+        For bytes that were uploaded before and withdrawn.
     """
     known = find_same_bytes(db, arrival.sha256)
     if known is not None:
+        refuse_withdrawn(db, *known)
         return Arrived(
             receipt=known[1],
             upload_key=known[0],
@@ -108,7 +112,7 @@ def store_upload(
 def _receipt(db: Cursor, arrival: Arrival, rows: ArrivedRows) -> Upload:
     total = _sum(tally for _, _, tally in rows.tallies)
     return Upload(
-        upload_id=opaque_id("up", arrival.sha256),
+        upload_id=upload_id_of(arrival.sha256),
         sha256=arrival.sha256,
         table=arrival.profile.table,
         table_version=CYCLE_TABLE_VERSION,

@@ -12,6 +12,7 @@ from service.storage.arrivals_checks import check_values
 from service.storage.arrivals_file import ROWS, Arrival, opened, reading
 from service.storage.arrivals_keys import (
     ArrivedStretch,
+    Group,
     KeyedFile,
     read_groups,
     stretch_keys,
@@ -22,6 +23,14 @@ from service.storage.arrivals_repeats import Tally, store_repeated
 from service.storage.arrivals_routes import make_routes
 from service.storage.arrivals_rows import ROW_COLUMNS, row_expressions
 from service.storage.arrivals_units import check_units
+from service.storage.arrivals_written import (
+    StretchKeys,
+    WrittenStretch,
+    store_written,
+    written_stretches,
+)
+from service.storage.corrections import corrections_about
+from service.storage.identifiers import upload_id_of
 from service.storage.store import Cursor
 
 _MOST_READINGS = 4
@@ -55,7 +64,7 @@ WHERE upload_key = $upload_key
     AND stretch_key IN (SELECT unnest($stretch_keys::INTEGER[]))
 """
 _ADD_TALLIES = """
-INSERT INTO upload_stretches (
+INSERT INTO taken_tallies (
     upload_key, stretch_key, stored_rows, duplicate_rows, conflicting_rows,
     first_cycle_in_run, last_cycle_in_run, first_started_at, last_started_at
 )
@@ -96,22 +105,61 @@ def store_rows(
         with reading(db, arrival):
             finite = check_values(db, file)
             groups = read_groups(db, file)
-            check_units(db, file, sorted({group.lot_number for group in groups}), set_pressures)
+            lots = sorted({group.lot_number for group in groups})
+            check_units(db, file, lots, set_pressures)
+        written = _corrected(db, groups, lots, upload_id_of(arrival.sha256))
         keyed = KeyedFile(
             file=file,
             finite=finite,
             groups=groups,
-            stretches=stretch_keys(db, groups, arrival.received_at),
+            stretches=stretch_keys(db, _uncorrected(groups, written), arrival.received_at),
             texts=text_keys(db, groups),
         )
         with reading(db, arrival):
             check_zeros(db, keyed)
             tallies = _store(db, keyed, upload_key)
+            others = _store_corrected(db, keyed, written, arrival, upload_key)
     _add_tallies(db, keyed.stretches, tallies, upload_key)
+    own = [(s.stretch_key, s.lot_key, s.unit_key, tallies[s.stretch_key]) for s in keyed.stretches]
     return ArrivedRows(
-        tallies=[(s.lot_key, s.unit_key, tallies[s.stretch_key]) for s in keyed.stretches],
-        stretch_keys=[stretch.stretch_key for stretch in keyed.stretches],
+        tallies=[stored[1:] for stored in (*own, *others)],
+        stretch_keys=[stored[0] for stored in (*own, *others)],
     )
+
+
+def _uncorrected(groups: list[Group], written: Sequence[WrittenStretch]) -> list[Group]:
+    """Groups at places where no correction speaks of any row: all of them, nearly always."""
+    if not written:
+        return groups
+    spoken_of = {each.place for each in written}
+    return [group for group in groups if group.stretch[:3] not in spoken_of]
+
+
+def _corrected(
+    db: Cursor, groups: Sequence[Group], lots: Sequence[str], upload_id: str
+) -> list[WrittenStretch]:
+    """Stretches at the places where a correction speaks of rows of the file."""
+    corrections = corrections_about(db, lots)
+    if not corrections:
+        return []
+    written = written_stretches(groups, corrections, upload_id)
+    spoken_of = {each.place for each in written if each.redirections}
+    return [each for each in written if each.place in spoken_of]
+
+
+def _store_corrected(
+    db: Cursor,
+    keyed: KeyedFile,
+    written: Sequence[WrittenStretch],
+    arrival: Arrival,
+    upload_key: int,
+) -> list[tuple[int, int, int, Tally]]:
+    """Store rows of which a correction speaks: key, lot and unit of each stretch, and its tally."""
+    if not written:
+        return []
+    keys = StretchKeys(db, arrival.received_at, {each.place[1] for each in written})
+    stored = store_written(db, keyed, written, upload_key, keys)
+    return [(key, *keys.lot_and_unit(key), tally) for key, tally in stored.items()]
 
 
 def _store(db: Cursor, keyed: KeyedFile, upload_key: int) -> dict[int, Tally]:

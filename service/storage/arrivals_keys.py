@@ -27,9 +27,9 @@ SELECT b.rig_id, b.run_id, b.station_no, b.unit_key, b.stretch_key
 FROM stretch_bases AS b
 WHERE b.unit_key IN (SELECT unnest($unit_keys::INTEGER[]))
 """
-_LAST_STRETCH = "SELECT coalesce(max(stretch_key), 0) FROM stretch_bases"
+_LAST_STRETCH = "SELECT coalesce(max(stretch_key), 0) FROM taken_stretches"
 _ADD_STRETCHES = """
-INSERT INTO stretch_bases (stretch_key, rig_id, run_id, station_no, unit_key)
+INSERT INTO taken_stretches (stretch_key, rig_id, run_id, station_no, unit_key)
 SELECT unnest($keys), unnest($rig_ids), unnest($run_ids), unnest($station_nos), unnest($unit_keys)
 """
 _KNOWN_TEXTS = "SELECT text, text_key FROM texts WHERE text IN (SELECT unnest($texts::VARCHAR[]))"
@@ -131,7 +131,7 @@ def read_groups(db: Cursor, file: ArrivedFile) -> list[Group]:
 
 def stretch_keys(db: Cursor, groups: Sequence[Group], at: datetime) -> list[ArrivedStretch]:
     """Keys of a file's stretches; lots, units and stretches never seen before are added."""
-    merged = _merge(groups)
+    merged = merge_groups(groups)
     units = unit_keys(db, {(name[3], name[4]) for name in merged}, at)
     known = {
         (str(rig), str(run), int(station), int(unit)): int(key)
@@ -206,7 +206,7 @@ def _group(row: tuple[Any, ...]) -> Group:
     return Group(rig_id, run_id, station_no, lot_number, unit_serial, texts, *row[9:])
 
 
-def _merge(groups: Sequence[Group]) -> dict[StretchName, Group]:
+def merge_groups(groups: Sequence[Group]) -> dict[StretchName, Group]:
     """One entry per stretch: its groups differ in their texts only."""
     merged: dict[StretchName, Group] = {}
     for group in groups:

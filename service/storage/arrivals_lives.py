@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
 from msgspec import Struct
 
+from schemas.corrections import NewCorrection
 from schemas.lives import ENDINGS
 from schemas.problems import MAX_ROWS_NAMED, ProblemError
 from service.errors import UploadRefused
@@ -20,7 +21,10 @@ from service.storage.arrivals_file import (
 )
 from service.storage.arrivals_keys import refuse_unprintable, unit_keys
 from service.storage.arrivals_repeats import Tally
+from service.storage.corrections import corrections_about
+from service.storage.identifiers import upload_id_of
 from service.storage.store import Cursor
+from service.storage.written_units import unit_of_life
 
 MOST_LIVES = 100_000
 UPLOADED_ENDINGS = tuple(ending for ending in ENDINGS if ending != "RUNNING")
@@ -42,11 +46,12 @@ FROM uploaded_lives
 WHERE unit_key IN (SELECT unnest($unit_keys::INTEGER[]))
 """
 _ADD = """
-INSERT INTO uploaded_lives (
-    upload_key, unit_key, ending, cycles, cycles_low, cycles_high, failure_mode, component_batch
+INSERT INTO taken_lives (
+    upload_key, take_no, unit_key, ending, cycles, cycles_low, cycles_high, failure_mode,
+    component_batch
 )
 SELECT
-    $upload_key, unnest($unit_keys::INTEGER[]), unnest($endings::VARCHAR[]),
+    $upload_key, $take_no, unnest($unit_keys::INTEGER[]), unnest($endings::VARCHAR[]),
     unnest($cycles::BIGINT[]), unnest($lows::BIGINT[]), unnest($highs::BIGINT[]),
     unnest($modes::VARCHAR[]), unnest($batches::VARCHAR[])
 """
@@ -91,27 +96,88 @@ def store_lives(db: Cursor, arrival: Arrival, upload_key: int) -> ArrivedRows:
         in the table twice.
     """
     _refuse_many(arrival)
+    rows = _read_checked(db, arrival)
+    corrections = corrections_about(db, {row.lot_number for row in rows})
+    named = _named_units(rows, corrections, arrival)
+    keys = unit_keys(db, set(named), arrival.received_at)
+    known = _known_lives(db, [unit_key for _, unit_key in keys.values()])
+    stored = [(*keys[name], row.life) for name, row in zip(named, rows, strict=True)]
+    return ArrivedRows(tallies=_store(db, stored, known, (upload_key, 0)), stretch_keys=[])
+
+
+class LivesTaken(Struct, frozen=True, kw_only=True):
+    """What lives that are taken anew are taken under, and those taken already by unit."""
+
+    take_no: int
+    corrections: list[NewCorrection]
+    lot_numbers: Collection[str]
+    known: dict[int, set[Life]] = {}
+
+
+def take_lives(db: Cursor, arrival: Arrival, upload_key: int, taken: LivesTaken) -> None:
+    """
+    Store the lives of a kept original again, those of some lots, where corrections put them.
+
+    Parameters
+    ----------
+    db : Cursor
+        Inside the write transaction.
+    arrival : Arrival
+        The original; it was accepted once and is not checked again.
+    upload_key : int
+    taken : LivesTaken
+        The same for all originals, which come in the order of their arrival.
+    """
+    with opened(db, arrival) as file, reading(db, arrival):
+        rows = [row for row in _read(db, file) if row.lot_number in taken.lot_numbers]
+    named = _named_units(rows, taken.corrections, arrival)
+    keys = unit_keys(db, set(named), arrival.received_at)
+    stored = [(*keys[name], row.life) for name, row in zip(named, rows, strict=True)]
+    _store(db, stored, taken.known, (upload_key, taken.take_no))
+
+
+def _read_checked(db: Cursor, arrival: Arrival) -> list[_Row]:
+    """Rows of a table that was never taken before."""
     with opened(db, arrival) as file, reading(db, arrival):
         check_values(db, file)
         rows = _read(db, file)
         refuse_unprintable(file, _texts(rows))
     _check_rows(rows)
-    keys = unit_keys(db, {(row.lot_number, row.unit_serial) for row in rows}, arrival.received_at)
+    return rows
+
+
+def _named_units(
+    rows: Sequence[_Row], corrections: Sequence[NewCorrection], arrival: Arrival
+) -> list[tuple[str, str]]:
+    """Lot and serial that each row belongs to."""
+    upload_id = upload_id_of(arrival.sha256)
+    return [unit_of_life(corrections, row.lot_number, row.unit_serial, upload_id) for row in rows]
+
+
+def _known_lives(db: Cursor, unit_keys_asked: Sequence[int]) -> dict[int, set[Life]]:
     known: dict[int, set[Life]] = {}
-    for unit_key, *life in db.execute(
-        _KNOWN, {"unit_keys": [unit for _, unit in keys.values()]}
-    ).fetchall():
+    for unit_key, *life in db.execute(_KNOWN, {"unit_keys": [*unit_keys_asked]}).fetchall():
         known.setdefault(int(unit_key), set()).add(Life(*life))
+    return known
+
+
+def _store(
+    db: Cursor,
+    lives: Sequence[tuple[int, int, Life]],
+    known: dict[int, set[Life]],
+    take: tuple[int, int],
+) -> list[tuple[int, int, Tally]]:
+    """Store lives by lot and unit that are not among `known`, which grows; the tally of each."""
     new: list[tuple[int, Life]] = []
     tallies: list[tuple[int, int, Tally]] = []
-    for row in rows:
-        lot_key, unit_key = keys[row.lot_number, row.unit_serial]
-        tally = _tally(row.life, known.get(unit_key, set()))
+    for lot_key, unit_key, life in lives:
+        tally = _tally(life, known.setdefault(unit_key, set()))
         tallies.append((lot_key, unit_key, tally))
         if not tally.duplicate_rows:
-            new.append((unit_key, row.life))
-    _add(db, new, upload_key)
-    return ArrivedRows(tallies=tallies, stretch_keys=[])
+            new.append((unit_key, life))
+            known[unit_key].add(life)
+    _add(db, new, take)
+    return tallies
 
 
 def _tally(life: Life, known: set[Life]) -> Tally:
@@ -227,11 +293,13 @@ def _refuse_many(arrival: Arrival) -> None:
         )
 
 
-def _add(db: Cursor, new: Sequence[tuple[int, Life]], upload_key: int) -> None:
+def _add(db: Cursor, new: Sequence[tuple[int, Life]], take: tuple[int, int]) -> None:
+    """Store lives under their upload and the number of their take."""
     if not new:
         return
     values = {
-        "upload_key": upload_key,
+        "upload_key": take[0],
+        "take_no": take[1],
         "unit_keys": [unit_key for unit_key, _ in new],
         "endings": [life.ending for _, life in new],
         "cycles": [life.cycles for _, life in new],

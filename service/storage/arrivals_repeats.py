@@ -149,23 +149,49 @@ def store_repeated(
         ROWS_CONTRADICT if one cycle has more than `MOST_VERSIONS` different
         values in the file.
     """
-    mode = db.execute(_TEST_MODE).fetchone()
     tallies: dict[int, Tally] = {}
-    for part in _portions(stretches):
-        _collect(db, keyed, part)
-        _refuse_many_versions(db)
-        db.execute(_EARLIER, {"stretch_keys": [stretch.stretch_key for stretch in part]})
-        db.execute(_JUDGE, {"test_mode": mode and mode[0]})
-        db.execute(_KEEP_STORED, {"upload_key": upload_key})
-        db.execute(_KEEP_CONFLICTING, {"upload_key": upload_key})
-        for key, stored, duplicate, conflicting in db.execute(_TALLIES).fetchall():
-            tallies[int(key)] = Tally(int(stored), int(duplicate), int(conflicting))
-    for table in ("row_versions", "earlier_rows", "judged_rows"):
-        db.execute(f"DROP TABLE IF EXISTS temp.{table}")
+    for part in portions(stretches):
+        collect_versions(db, keyed, part)
+        tallies |= store_versions(db, [stretch.stretch_key for stretch in part], upload_key)
+    forget_versions(db)
     return tallies
 
 
-def _collect(db: Cursor, keyed: KeyedFile, stretches: Sequence[ArrivedStretch]) -> None:
+def store_versions(db: Cursor, stretch_keys: Sequence[int], upload_key: int) -> dict[int, Tally]:
+    """
+    Store what `collect_versions` collected, each row as what it is.
+
+    Parameters
+    ----------
+    db : Cursor
+    stretch_keys : sequence of int
+        All stretches that the collected rows belong to.
+    upload_key : int
+
+    Returns
+    -------
+    dict of int to Tally
+        By stretch key.
+    """
+    mode = db.execute(_TEST_MODE).fetchone()
+    _refuse_many_versions(db)
+    db.execute(_EARLIER, {"stretch_keys": [*stretch_keys]})
+    db.execute(_JUDGE, {"test_mode": mode and mode[0]})
+    db.execute(_KEEP_STORED, {"upload_key": upload_key})
+    db.execute(_KEEP_CONFLICTING, {"upload_key": upload_key})
+    return {
+        int(key): Tally(int(stored), int(duplicate), int(conflicting))
+        for key, stored, duplicate, conflicting in db.execute(_TALLIES).fetchall()
+    }
+
+
+def forget_versions(db: Cursor) -> None:
+    """Drop the temporary tables once the last portion is stored."""
+    for table in ("row_versions", "earlier_rows", "judged_rows"):
+        db.execute(f"DROP TABLE IF EXISTS temp.{table}")
+
+
+def collect_versions(db: Cursor, keyed: KeyedFile, stretches: Sequence[ArrivedStretch]) -> None:
     """The rows of some stretches as they would be stored; equal ones once, with their number."""
     routes = make_routes(db, keyed, stretches)
     expressions = row_expressions(keyed, routes)
@@ -198,7 +224,7 @@ def _refuse_many_versions(db: Cursor) -> None:
     )
 
 
-def _portions(stretches: Sequence[ArrivedStretch]) -> Iterator[list[ArrivedStretch]]:
+def portions(stretches: Sequence[ArrivedStretch]) -> Iterator[list[ArrivedStretch]]:
     """Stretches in their order, so many at a time that their rows fit in memory."""
     portion: list[ArrivedStretch] = []
     row_count = 0

@@ -31,3 +31,8 @@ def opaque_id(prefix: str, *natural_key: str) -> str:
     """
     digest = hashlib.sha256("\0".join(natural_key).encode()).digest()
     return f"{prefix}_{base64.b32encode(digest).decode().lower()[:_LETTERS]}"
+
+
+def upload_id_of(sha256: str) -> str:
+    """Id of the upload of a file, from the SHA-256 of its bytes in hexadecimal."""
+    return opaque_id("up", sha256)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -10,12 +10,15 @@ from msgspec import Struct
 
 from schemas.holds import HoldAnswer
 from schemas.lots import Assignment, NewInspection, NewRigEvent, RigSettings
-from service.storage import dispositions, lots, records
+from schemas.sample_draws import SampleDraw
+from schemas.sensor_corrections import RowCorrection
+from service.storage import corrections, dispositions, failure_records, lots, records, sample_draws
+from service.storage.failure_records import StoredFailureRecord
+from service.storage.moved_records import inspections_now, unit_moves
 from service.storage.rig_clocks import (
-    SEEN,
     NeighbourRecord,
     StationRecord,
-    mark_rows_ahead,
+    read_history,
     read_neighbours,
     read_stations,
 )
@@ -28,20 +31,18 @@ LEFT JOIN sample_units AS s ON s.unit_key = u.unit_key
 WHERE u.lot_key = $lot_key
 ORDER BY u.unit_serial, u.unit_key
 """
-_STRETCHES = f"""
-WITH {SEEN}
-SELECT b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no,
+_STRETCHES = """
+SELECT t.stretch_key, t.unit_key, t.rig_id, t.run_id, t.station_no,
     md5(string_agg(p.sha256 || ' ' || t.stored_rows || ' ' || t.conflicting_rows, ','
         ORDER BY p.sha256)) AS rows_key,
     max(t.last_started_at) AS last_started_at, min(t.first_started_at) AS first_started_at,
     sum(t.conflicting_rows)::BIGINT AS conflicting_rows
 FROM seen AS t
 JOIN uploads AS p ON p.upload_key = t.upload_key
-JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-JOIN units AS u ON u.unit_key = b.unit_key
+JOIN units AS u ON u.unit_key = t.unit_key
 WHERE u.lot_key = $lot_key AND t.stored_rows + t.conflicting_rows > 0
-GROUP BY b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no
-ORDER BY b.rig_id, b.run_id, b.station_no, b.stretch_key
+GROUP BY t.stretch_key, t.unit_key, t.rig_id, t.run_id, t.station_no
+ORDER BY t.rig_id, t.run_id, t.station_no, t.stretch_key
 """
 _DECLARED = """
 SELECT d.unit_key, d.ending, d.cycles, d.cycles_low, d.cycles_high, d.failure_mode,
@@ -123,7 +124,11 @@ class LotFacts(Struct, frozen=True, kw_only=True):
     """
     Every fact that can change a life or a verdict of the lot.
 
-    `answers` are the newest signed answers to holds of its units, by hold.
+    `answers` are the newest signed answers to holds of its units, by hold;
+    `sensor_corrections` what calibrations make of readings, by stretch; `uncertainties`
+    the expanded uncertainty of their sensors, MPa, where it is on record for every row.
+    `changes` are the ids of withdrawals and corrections that touched the lot, `draws` how its
+    sample was drawn.
     """
 
     lot_key: int
@@ -141,6 +146,11 @@ class LotFacts(Struct, frozen=True, kw_only=True):
     rigs: dict[str, RigSettings]
     received_at: datetime | None
     answers: dict[str, HoldAnswer] = {}
+    failure_records: list[StoredFailureRecord] = []
+    sensor_corrections: Mapping[int, list[RowCorrection]] = {}
+    uncertainties: Mapping[int, float] = {}
+    changes: list[str] = []
+    draws: list[SampleDraw] = []
 
 
 def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
@@ -163,30 +173,32 @@ def read_lot_facts(db: Cursor, lot_id: str) -> LotFacts:
     """
     lot_key = lots.lot_key_of(db, lot_id)
     number, registered = _rows(db, _LOT, lot_key)[0]
-    mark_rows_ahead(db, [row[0] for row in _rows(db, _RIGS, lot_key)])
+    read_history(db, [row[0] for row in _rows(db, _RIGS, lot_key)])
     stretches = [_named(StretchRecord, row) for row in _rows(db, _STRETCHES, lot_key)]
     rig_ids = sorted({stretch.rig_id for stretch in stretches})
+    changes = corrections.changes_of_lot(db, lot_key)
+    moves = unit_moves(db)
     return LotFacts(
         lot_key=lot_key,
         lot_id=lot_id,
         lot_number=number,
         registered=registered,
         assignment=lots.find_assignment(db, lot_key),
-        units=[_named(UnitRecord, row) for row in _rows(db, _UNITS, lot_key)],
+        units=_units(db, lot_key, changes),
+        changes=changes,
+        draws=sample_draws.draws_of_lot(db, lot_key),
         stretches=stretches,
-        stations=read_stations(db, rig_ids),
-        neighbours=read_neighbours(db, lot_key, rig_ids),
+        stations=read_stations(db) if rig_ids else [],
+        neighbours=read_neighbours(db, lot_key),
         declared=[_named(DeclaredRecord, row) for row in _rows(db, _DECLARED, lot_key)],
-        inspections=[
-            (unit_key, each.inspection)
-            for unit_key, each in records.inspections_of_lot(db, lot_key)
-        ],
-        events=_events(db, rig_ids),
+        inspections=inspections_now(db, lot_key, moves),
+        events=_events(db, rig_ids, moves),
         rigs={rig_id: rig.settings for rig_id, rig in records.rigs_named(db, rig_ids).items()}
         if rig_ids
         else {},
         received_at=_rows(db, _RECEIVED, lot_key)[0][0],
         answers=dispositions.answers_of_lot(db, lot_key),
+        failure_records=failure_records.records_of_lot(db, lot_key),
     )
 
 
@@ -195,10 +207,24 @@ def read_texts(db: Cursor) -> dict[int, str]:
     return dict(db.execute(_TEXTS).fetchall())
 
 
-def _events(db: Cursor, rig_ids: Sequence[str]) -> list[tuple[int | None, NewRigEvent]]:
+def _units(db: Cursor, lot_key: int, changes: Sequence[str]) -> list[UnitRecord]:
+    """The lot's units, but for those whose rows all turned out to be no rows of theirs."""
+    units = [_named(UnitRecord, row) for row in _rows(db, _UNITS, lot_key)]
+    if not changes:
+        return units
+    emptied = corrections.emptied_units(db, lot_key)
+    return [unit for unit in units if unit.unit_key not in emptied]
+
+
+def _events(
+    db: Cursor, rig_ids: Sequence[str], moves: Mapping[int, int]
+) -> list[tuple[int | None, NewRigEvent]]:
     if not rig_ids:
         return []
-    return [(unit_key, each.event) for unit_key, each in records.events_of_rigs(db, rig_ids)]
+    return [
+        (None if unit_key is None else moves.get(unit_key, unit_key), each.event)
+        for unit_key, each in records.events_of_rigs(db, rig_ids)
+    ]
 
 
 def _rows(db: Cursor, statement: str, lot_key: int) -> list[tuple[Any, ...]]:

@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from schemas.lots import Assignment, Lot, NewAssignment, NewLot, RegistrationState
 from service.errors import NotFound
+from service.storage.corrections import emptied_counts
 from service.storage.facts import Stamp
 from service.storage.identifiers import opaque_id
 from service.storage.store import Cursor
@@ -233,7 +234,12 @@ def _assignment(row: tuple[Any, ...]) -> Assignment:
 
 def _lots(db: Cursor, rows: list[tuple[Any, ...]]) -> list[tuple[int, Lot]]:
     assignments = _current_assignments(db, [int(row[0]) for row in rows])
-    return [(int(row[0]), _lot(row[1:], assignments.get(int(row[0])))) for row in rows]
+    emptied = emptied_counts(db, [int(row[0]) for row in rows])
+    found = [(int(row[0]), _lot(row[1:], assignments.get(int(row[0])))) for row in rows]
+    return [
+        (key, msgspec.structs.replace(lot, unit_count=lot.unit_count - emptied.get(key, 0)))
+        for key, lot in found
+    ]
 
 
 def _lot(row: tuple[Any, ...], assignment: Assignment | None) -> Lot:

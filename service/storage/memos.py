@@ -24,6 +24,10 @@ DELETE FROM stretch_summaries
 WHERE rules_key = $rules_key AND stretch_key IN (SELECT unnest($stretch_keys::INTEGER[]))
     AND rows_key NOT IN (SELECT unnest($rows_keys::VARCHAR[]))
 """
+_BLOCKS, _KEEP_BLOCKS, _FORGET_OLD_BLOCKS = (
+    statement.replace("stretch_summaries", "stretch_blocks")
+    for statement in (_SUMMARIES, _KEEP_SUMMARIES, _FORGET_OLD_SUMMARIES)
+)
 _LIVES = "SELECT body FROM lot_lives WHERE lot_key = $lot_key AND lives_key = $lives_key"
 _KEEP_LIVES = """
 INSERT INTO lot_lives (lot_key, lives_key, body) VALUES ($lot_key, $lives_key, $body)
@@ -44,6 +48,7 @@ DELETE FROM lot_evaluations WHERE lot_key = $lot_key AND evaluation_key <> $eval
 """
 _FORGET = {
     "stretch_summaries": "DELETE FROM stretch_summaries",
+    "stretch_blocks": "DELETE FROM stretch_blocks",
     "lot_lives": "DELETE FROM lot_lives",
     "lot_evaluations": "DELETE FROM lot_evaluations",
 }
@@ -51,18 +56,46 @@ _FORGET = {
 
 def find_summaries(db: Cursor, rules_key: str, rows_keys: Mapping[int, str]) -> dict[int, str]:
     """Kept summaries by stretch, of those whose rows and rules are as given."""
+    return _find(db, _SUMMARIES, rules_key, rows_keys)
+
+
+def find_blocks(db: Cursor, rules_key: str, rows_keys: Mapping[int, str]) -> dict[int, str]:
+    """Kept blocks by stretch, of those whose rows and rules are as given."""
+    return _find(db, _BLOCKS, rules_key, rows_keys)
+
+
+def _find(
+    db: Cursor, statement: str, rules_key: str, rows_keys: Mapping[int, str]
+) -> dict[int, str]:
     values = {
         "rules_key": rules_key,
         "stretch_keys": list(rows_keys),
         "rows_keys": list(rows_keys.values()),
     }
-    return dict(db.execute(_SUMMARIES, values).fetchall())
+    return dict(db.execute(statement, values).fetchall())
 
 
 def keep_summaries(
     db: Cursor, rules_key: str, rows_keys: Mapping[int, str], bodies: Mapping[int, str]
 ) -> None:
     """Keep summaries; those of fewer rows of the same stretches are dropped."""
+    _keep(db, (_FORGET_OLD_SUMMARIES, _KEEP_SUMMARIES), rules_key, rows_keys, bodies)
+
+
+def keep_blocks(
+    db: Cursor, rules_key: str, rows_keys: Mapping[int, str], bodies: Mapping[int, str]
+) -> None:
+    """Keep blocks; those of fewer rows of the same stretches are dropped."""
+    _keep(db, (_FORGET_OLD_BLOCKS, _KEEP_BLOCKS), rules_key, rows_keys, bodies)
+
+
+def _keep(
+    db: Cursor,
+    statements: tuple[str, str],
+    rules_key: str,
+    rows_keys: Mapping[int, str],
+    bodies: Mapping[int, str],
+) -> None:
     if not bodies:
         return
     stretch_keys = list(bodies)
@@ -71,8 +104,9 @@ def keep_summaries(
         "stretch_keys": stretch_keys,
         "rows_keys": [rows_keys[key] for key in stretch_keys],
     }
-    db.execute(_FORGET_OLD_SUMMARIES, values)
-    db.execute(_KEEP_SUMMARIES, values | {"bodies": list(bodies.values())})
+    forget_old, keep = statements
+    db.execute(forget_old, values)
+    db.execute(keep, values | {"bodies": list(bodies.values())})
 
 
 def find_lives(db: Cursor, lot_key: int, lives_key: str) -> str | None:

@@ -12,7 +12,7 @@ _FOLDER_LETTERS = 2
 _SUFFIX = ".parquet"
 
 
-def original_path(folder: Path, sha256: str) -> Path:
+def original_path(folder: Path, sha256: str, *, suffix: str = _SUFFIX) -> Path:
     """
     Where the original with a digest is kept, whether it is there or not.
 
@@ -21,10 +21,10 @@ def original_path(folder: Path, sha256: str) -> Path:
     >>> original_path(Path("originals"), "ab12").as_posix()
     'originals/ab/ab12.parquet'
     """
-    return folder / sha256[:_FOLDER_LETTERS] / f"{sha256}{_SUFFIX}"
+    return folder / sha256[:_FOLDER_LETTERS] / f"{sha256}{suffix}"
 
 
-def keep_original(folder: Path, spooled: Path, sha256: str) -> Path:
+def keep_original(folder: Path, spooled: Path, sha256: str, *, suffix: str = _SUFFIX) -> Path:
     """
     Keep a spooled file for good; on return it survives a loss of power.
 
@@ -40,13 +40,15 @@ def keep_original(folder: Path, spooled: Path, sha256: str) -> Path:
         The file, complete.
     sha256 : str
         Its digest in hexadecimal.
+    suffix : str, optional, keyword only
+        Ending of the kept name.
 
     Returns
     -------
     Path
         Where it is kept now.
     """
-    kept = original_path(folder, sha256)
+    kept = original_path(folder, sha256, suffix=suffix)
     new_folder = not kept.parent.exists()
     kept.parent.mkdir(mode=0o700, exist_ok=True)
     # By way of a name of its own, so that the kept name never stands for half a file.

@@ -20,74 +20,59 @@ from service.storage.store import Cursor
 MOST_AHEAD = timedelta(days=1)
 """A rig's clock may be ahead of the service's by a time zone, not by more."""
 
-_AHEAD = """
-SELECT t.upload_key, t.stretch_key, timezone('UTC', p.received_at) + $most_ahead AS latest
-FROM upload_stretches AS t
-JOIN uploads AS p ON p.upload_key = t.upload_key
-JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-WHERE b.rig_id IN (SELECT unnest($rig_ids::VARCHAR[]))
-    AND t.last_started_at > timezone('UTC', p.received_at) + $most_ahead
-"""
 _KEEP = """
-CREATE OR REPLACE TEMP TABLE rows_ahead AS
-WITH ahead AS (
-    SELECT unnest($uploads::INTEGER[]) AS upload_key, unnest($stretches::INTEGER[]) AS stretch_key,
-        unnest($latest::TIMESTAMP[]) AS latest
-)
-"""
-_NONE_AHEAD = (
-    f"{_KEEP} SELECT upload_key, stretch_key, NULL::TIMESTAMP AS believed FROM ahead WHERE FALSE"
-)
-_BELIEVED = f"""
-{_KEEP}
-SELECT a.upload_key, a.stretch_key, max(r.started_at) AS believed
-FROM ahead AS a
-LEFT JOIN cycle_rows AS r ON r.upload_key = a.upload_key AND r.stretch_key = a.stretch_key
-    AND r.started_at <= a.latest
-GROUP BY a.upload_key, a.stretch_key
-"""
-SEEN = """
-seen AS (
-    SELECT t.upload_key, t.stretch_key, t.stored_rows, t.conflicting_rows, t.first_started_at,
-        coalesce(a.believed, t.last_started_at) AS last_started_at,
-        a.stretch_key IS NULL OR a.believed IS NOT NULL AS is_believed
-    FROM upload_stretches AS t
-    LEFT JOIN rows_ahead AS a
-        ON a.upload_key = t.upload_key AND a.stretch_key = t.stretch_key
-)
-"""
-"""What each upload added to each stretch, its last start being one that can be believed."""
-_STATIONS = f"""
-WITH {SEEN}
-SELECT b.rig_id, b.station_no, max(t.last_started_at) AS last_started_at,
-    arg_max(b.stretch_key, t.last_started_at) AS stretch_key,
-    max(t.last_started_at) FILTER (t.is_believed) AS believed_at
-FROM seen AS t
+CREATE OR REPLACE TEMP TABLE seen AS
+SELECT t.upload_key, t.stretch_key, b.rig_id, b.run_id, b.station_no, b.unit_key, t.stored_rows,
+    t.conflicting_rows, t.first_started_at, t.last_started_at,
+    timezone('UTC', p.received_at) + $most_ahead AS latest, TRUE AS is_believed
+FROM upload_stretches AS t
 JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
+JOIN uploads AS p ON p.upload_key = t.upload_key
 WHERE b.rig_id IN (SELECT unnest($rig_ids::VARCHAR[]))
-GROUP BY b.rig_id, b.station_no
-ORDER BY b.rig_id, b.station_no
 """
-_NEIGHBOURS = f"""
-WITH {SEEN},
-own_time AS (
+"""What each upload added to each stretch of some rigs: the history is read once for all that is
+asked of it. The last start is one that can be believed, where there is one."""
+_AHEAD = "SELECT upload_key, stretch_key, latest FROM seen WHERE last_started_at > latest"
+_BELIEVED = """
+UPDATE seen
+SET last_started_at = coalesce(found.believed, seen.last_started_at),
+    is_believed = found.believed IS NOT NULL
+FROM (
+    SELECT a.upload_key, a.stretch_key, max(r.started_at) AS believed
+    FROM (
+        SELECT unnest($uploads::INTEGER[]) AS upload_key,
+            unnest($stretches::INTEGER[]) AS stretch_key, unnest($latest::TIMESTAMP[]) AS latest
+    ) AS a
+    LEFT JOIN cycle_rows AS r ON r.upload_key = a.upload_key AND r.stretch_key = a.stretch_key
+        AND r.started_at <= a.latest
+    GROUP BY a.upload_key, a.stretch_key
+) AS found
+WHERE found.upload_key = seen.upload_key AND found.stretch_key = seen.stretch_key
+"""
+_STATIONS = """
+SELECT rig_id, station_no, max(last_started_at) AS last_started_at,
+    arg_max(stretch_key, last_started_at) AS stretch_key,
+    max(last_started_at) FILTER (is_believed) AS believed_at
+FROM seen
+GROUP BY rig_id, station_no
+ORDER BY rig_id, station_no
+"""
+_NEIGHBOURS = """
+WITH own_time AS (
     SELECT min(t.first_started_at) - INTERVAL 1 HOUR AS from_at,
         max(t.last_started_at) + INTERVAL 1 HOUR AS to_at
     FROM seen AS t
-    JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-    JOIN units AS u ON u.unit_key = b.unit_key
+    JOIN units AS u ON u.unit_key = t.unit_key
     WHERE u.lot_key = $lot_key
 ),
 spans AS (
-    SELECT b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no,
-        min(t.first_started_at) AS first_at, max(t.last_started_at) AS last_at,
-        sum(t.stored_rows)::BIGINT AS row_count
-    FROM seen AS t
-    JOIN stretch_bases AS b ON b.stretch_key = t.stretch_key
-    WHERE b.rig_id IN (SELECT unnest($rig_ids::VARCHAR[])) AND t.stored_rows > 0
-        AND t.last_started_at >= (SELECT from_at FROM own_time)
-        AND t.first_started_at <= (SELECT to_at FROM own_time)
-    GROUP BY b.stretch_key, b.unit_key, b.rig_id, b.run_id, b.station_no
+    SELECT stretch_key, unit_key, rig_id, run_id, station_no,
+        min(first_started_at) AS first_at, max(last_started_at) AS last_at,
+        sum(stored_rows)::BIGINT AS row_count
+    FROM seen
+    WHERE stored_rows > 0 AND last_started_at >= (SELECT from_at FROM own_time)
+        AND first_started_at <= (SELECT to_at FROM own_time)
+    GROUP BY stretch_key, unit_key, rig_id, run_id, station_no
 ),
 reaching AS (
     SELECT s.*, u.lot_key, u.unit_serial,
@@ -137,26 +122,25 @@ class NeighbourRecord(Struct, frozen=True, kw_only=True):
     row_count: int
 
 
-def mark_rows_ahead(db: Cursor, rig_ids: Sequence[str]) -> None:
-    """Make the table `rows_ahead`, from which `SEEN` knows what cannot be believed."""
-    given = {"rig_ids": [*rig_ids], "most_ahead": MOST_AHEAD}
-    ahead = db.execute(_AHEAD, given).fetchall() if rig_ids else []
-    names = ("uploads", "stretches", "latest")
-    columns = {name: [row[n] for row in ahead] for n, name in enumerate(names)}
+def read_history(db: Cursor, rig_ids: Sequence[str]) -> None:
+    """Make the table `seen` of some rigs, which the questions below are asked of."""
+    db.execute(_KEEP, {"rig_ids": [*rig_ids], "most_ahead": MOST_AHEAD})
+    ahead = db.execute(_AHEAD).fetchall()
+    if not ahead:
+        return
     # Rows are looked at only where an upload holds such a row: hardly ever.
-    db.execute(_BELIEVED if ahead else _NONE_AHEAD, columns)
+    names = ("uploads", "stretches", "latest")
+    db.execute(_BELIEVED, {name: [row[n] for row in ahead] for n, name in enumerate(names)})
 
 
-def read_stations(db: Cursor, rig_ids: Sequence[str]) -> list[StationRecord]:
-    """The newest row of every station of some rigs, after `mark_rows_ahead`."""
-    rows = db.execute(_STATIONS, {"rig_ids": [*rig_ids]}).fetchall() if rig_ids else []
-    return [_named(StationRecord, row) for row in rows]
+def read_stations(db: Cursor) -> list[StationRecord]:
+    """The newest row of every station, after `read_history`."""
+    return [_named(StationRecord, row) for row in db.execute(_STATIONS).fetchall()]
 
 
-def read_neighbours(db: Cursor, lot_key: int, rig_ids: Sequence[str]) -> list[NeighbourRecord]:
-    """Stretches of other lots beside those of a lot, after `mark_rows_ahead`."""
-    given = {"rig_ids": [*rig_ids], "lot_key": lot_key}
-    rows = db.execute(_NEIGHBOURS, given).fetchall() if rig_ids else []
+def read_neighbours(db: Cursor, lot_key: int) -> list[NeighbourRecord]:
+    """Stretches of other lots beside those of a lot, after `read_history`."""
+    rows = db.execute(_NEIGHBOURS, {"lot_key": lot_key}).fetchall()
     return [_named(NeighbourRecord, row) for row in rows]
 
 

@@ -16,6 +16,7 @@ import anyio.to_thread
 import duckdb
 
 from service.errors import DataDirectoryInUse, StorageBusy
+from service.storage.audit_chain import AuditChain
 from service.storage.migrations import migrate, shipped_migrations
 from service.storage.recall import Memory, reading
 
@@ -25,6 +26,7 @@ Answer = TypeVar("Answer")
 DATABASE_FILE = "lotproof.duckdb"
 SPOOL_FOLDER = "spool"
 ORIGINALS_FOLDER = "originals"
+ATTACHMENTS_FOLDER = "attachments"
 READER_COUNT = 16
 """Most reads at a time; more wait, so that uploads cannot be starved of threads."""
 WRITER_WAIT_S = 120.0
@@ -47,11 +49,13 @@ class Store:
         self._connection: Cursor | None = connection
         self._writing = threading.Lock()
         self._memory = Memory()
+        self._audit = AuditChain()
         self._writer: anyio.CapacityLimiter | None = None
         self._readers: anyio.CapacityLimiter | None = None
         self.data_directory = data_directory
         self.spool_folder = data_directory / SPOOL_FOLDER
         self.originals_folder = data_directory / ORIGINALS_FOLDER
+        self.attachments_folder = data_directory / ATTACHMENTS_FOLDER
 
     @classmethod
     def open(cls, data_directory: Path, *, memory_limit: str, threads: int) -> Store:
@@ -75,7 +79,7 @@ class Store:
             If a newer version of the program wrote it.
         """
         folder = data_directory.resolve()
-        for name in ("", SPOOL_FOLDER, ORIGINALS_FOLDER):
+        for name in ("", SPOOL_FOLDER, ORIGINALS_FOLDER, ATTACHMENTS_FOLDER):
             (folder / name).mkdir(mode=0o700, parents=True, exist_ok=True)
         store = cls(_connect(folder, memory_limit=memory_limit, threads=threads), folder)
         try:
@@ -126,11 +130,15 @@ class Store:
                 cursor.execute("BEGIN TRANSACTION")
                 try:
                     answer = change(cursor)
+                    if changes_facts:
+                        self._audit.extend(cursor)
                     cursor.execute("COMMIT")
                 except BaseException:
                     _roll_back(cursor)
+                    self._audit.forget()
                     raise
                 if changes_facts:
+                    self._audit.committed()
                     self._memory.forget()
                 return answer
         finally:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
-from datetime import datetime, timedelta
+from collections.abc import Collection, Mapping
+from datetime import timedelta
 from typing import Any
 
-import duckdb
 from msgspec import structs
 
-from schemas.stretches import CycleGroup
+from service.storage.stage_one_counts import KEEP, LATEST, StageOneCounts
 from service.storage.stage_one_results import (
     COUNTED,
     VARIANTS,
@@ -24,25 +22,21 @@ from service.storage.stage_one_results import (
     laps_with_gaps,
     where_the_clock_falls,
 )
+from service.storage.thinned_rows import keep_thinned_rows
 
-_PARAMETER = re.compile(r"\$([a-z_0-9]+)")
-_COMMENT = re.compile(r"--[^\n]*")
-
-_LATEST = datetime(9999, 1, 1)
 _BEFORE_ALL = -1
-_KEEP = "CREATE OR REPLACE TEMP TABLE "
-_REDUCING = f"{_KEEP} reducing AS SELECT unnest($keys::INTEGER[]) AS stretch_key"
+_REDUCING = f"{KEEP} reducing AS SELECT DISTINCT unnest($keys::INTEGER[]) AS stretch_key"
 _LAPPING = (
-    f"{_KEEP} lapping AS SELECT unnest($keys::INTEGER[]) AS stretch_key, "
+    f"{KEEP} lapping AS SELECT unnest($keys::INTEGER[]) AS stretch_key, "
     "unnest($repeats::BOOLEAN[]) AS repeats"
 )
 _EXCEEDING = (
-    f"{_KEEP} exceeding AS SELECT unnest($stretches::INTEGER[]) AS stretch_key, "
+    f"{KEEP} exceeding AS SELECT unnest($stretches::INTEGER[]) AS stretch_key, "
     "unnest($laps::INTEGER[]) AS lap, unnest($firsts::BIGINT[]) AS first_counter, "
     "unnest($lasts::BIGINT[]) AS last_counter"
 )
 _EDGES = f"""
-{_KEEP} edges AS
+{KEEP} edges AS
 WITH laps AS (
     SELECT unnest($stretches::INTEGER[]) AS stretch_key, unnest($laps::INTEGER[]) AS lap,
         unnest($lows::BIGINT[]) AS lowest, unnest($highs::BIGINT[]) AS highest
@@ -64,18 +58,12 @@ SELECT stretch_key, lap, cycle_in_run, bool_or(kind = 1) AS is_first, bool_or(ki
 FROM places
 GROUP BY stretch_key, lap, cycle_in_run
 """
-_POINTS = (
-    f"{_KEEP} points AS SELECT unnest($numbers::INTEGER[]) AS point_no, "
-    "unnest($stretches::INTEGER[]) AS stretch_key, unnest($laps::INTEGER[]) AS lap, "
-    "unnest($counters::BIGINT[]) AS last_cycle_in_run, "
-    "unnest($starts::TIMESTAMP[]) AS last_started_at"
-)
 _CONFLICTING = (
     "SELECT DISTINCT stretch_key FROM conflicting_rows SEMI JOIN reducing USING (stretch_key)"
 )
 
 
-class StageOne:
+class StageOne(StageOneCounts):
     """
     One pass of stage one over a set of stretches.
 
@@ -89,19 +77,9 @@ class StageOne:
         Bound parameters of the texts.
     streak_text : str or None
         Name of the text that finds sustained decay, None where none is judged.
+    corrections : collection of RowCorrection, optional
+        Readings that a calibration found to be off. Without any, nobody pays for them.
     """
-
-    def __init__(
-        self,
-        db: duckdb.DuckDBPyConnection,
-        texts: Mapping[str, str],
-        parameters: Mapping[str, Any],
-        streak_text: str | None,
-    ) -> None:
-        self._db = db
-        self._texts = {name: _COMMENT.sub("", text) for name, text in texts.items()}
-        self._parameters = dict(parameters)
-        self._streak_text = streak_text
 
     def run(self, stretch_keys: Collection[int]) -> list[VariantRows]:
         """Totals, ends and streaks of the stretches; conflicting ones in all three variants."""
@@ -133,10 +111,10 @@ class StageOne:
         counts: CountsByPoint = {}
         if plain := stretches - repeating:
             self._choose(plain)
-            counts |= self._count("stored_rows", "as_stored", points)
+            counts |= self._lived("stored_rows", "as_stored", points)
         if repeating:
             self._make_laps(repeating, repeating)
-            counts |= self._count("lapped_rows", "as_stored", points)
+            counts |= self._lived("lapped_rows", "as_stored", points)
         return counts
 
     def findings(self, stretch_keys: Collection[int], upload_key: int) -> list[tuple[Any, ...]]:
@@ -159,6 +137,7 @@ class StageOne:
     def _repeating(self, stretch_keys: Collection[int]) -> set[int]:
         """Stretches whose counter was reset or wrapped."""
         self._choose(stretch_keys)
+        self._thinned = keep_thinned_rows(self._db)
         return {row[0] for row in self._execute(self._texts["repeats"])}
 
     def _make_laps(self, lapped: Collection[int], repeating: Collection[int]) -> None:
@@ -189,7 +168,11 @@ class StageOne:
             peaks=self._peaks(source, variant, totals),
             missing_before_end=[(*place[:2], count) for place, count in missing.items()],
             missing_after_counted=self._missing_after_counted(source, variant, totals),
+            inferred=self._inferred_in_laps(source, variant, edges, given_way),
+            over_at_end=self._over_at_end(source, variant, totals),
+            edge_cycles=self._edge_cycles(source, variant, totals),
             baselines=baselines,
+            hours=self._hours(source, variant),
         )
 
     def _peaks(
@@ -202,6 +185,12 @@ class StageOne:
         self._look_at(found)
         return self._query(source, variant, "peaks")
 
+    def _hours(self, source: str, variant: str) -> list[tuple[Any, ...]]:
+        """Means by hour, where the specification watches the stations."""
+        if not self._parameters["watches_stations"]:
+            return []
+        return self._query(source, variant, "station_hours")
+
     def _streaks(
         self, source: str, variant: str, totals: list[tuple[Any, ...]]
     ) -> list[tuple[Any, ...]]:
@@ -209,19 +198,77 @@ class StageOne:
         exceeding = [row for row in totals if row[2] == COUNTED and row[4] > 0]
         if self._streak_text is None or not exceeding:
             return []
+        streaks = self._find_streaks(source, variant, exceeding)
+        places = [(row[0], row[1], row[3]) for row in streaks]
+        groups = self._up_to_failing(source, variant, places)
+        missing = self._missing_before(source, variant, totals, places)
+        behind_gap = [place for place in places if missing.get(place)]
+        over = self._over_before(source, variant, [(*p[:2], p[2] - 1) for p in behind_gap])
+        over_before = dict(zip(behind_gap, over, strict=True))
+        return [
+            (*row, groups[number], missing.get(place, 0), over_before.get(place, 0))
+            for number, (row, place) in enumerate(zip(streaks, places, strict=True))
+        ]
+
+    def _find_streaks(
+        self, source: str, variant: str, exceeding: list[tuple[Any, ...]]
+    ) -> list[tuple[Any, ...]]:
+        """Streaks of laps with exceedances; in thinned laps the neighbours are further apart."""
+        assert self._streak_text is not None
         self._look_at(exceeding)
         narrowing = f"{self._streak_text}_near"
         if narrowing in self._texts:
-            self._execute(f"{_KEEP} near AS {self._text(source, variant, narrowing)}")
+            self._execute(f"{KEEP} near AS {self._text(source, variant, narrowing)}")
         streaks = self._query(source, variant, self._streak_text)
-        points = [(n, row[0], row[1], row[3], _LATEST) for n, row in enumerate(streaks)]
-        groups = self._count(source, variant, points)
-        places = [(row[0], row[1], row[3]) for row in streaks]
+        thinned = [row for row in exceeding if row[0] in self._thinned]
+        if not thinned:
+            return streaks
+        self._look_at(thinned)
+        among_thinned = self._query(source, variant, f"{self._streak_text}_thinned")
+        return [row for row in streaks if row[0] not in self._thinned] + among_thinned
+
+    def _edge_cycles(
+        self, source: str, variant: str, totals: list[tuple[Any, ...]]
+    ) -> list[tuple[Any, ...]]:
+        """First and last counted cycles, where the rule for decay can reach over a stop."""
+        text = f"{self._streak_text}_edges"
+        if text not in self._texts:
+            return []
+        rows = self._query(source, variant, text)
+        places = [(row[0], row[1], row[2]) for row in rows]
+        groups = self._up_to_failing(source, variant, places)
         missing = self._missing_before(source, variant, totals, places)
         return [
             (*row, groups[number], missing.get(places[number], 0))
-            for number, row in enumerate(streaks)
+            for number, row in enumerate(rows)
         ]
+
+    def _over_at_end(
+        self, source: str, variant: str, totals: list[tuple[Any, ...]]
+    ) -> list[tuple[int, int, int]]:
+        """Cycles over the limit at the end of laps with gaps: (stretch, lap, cycles)."""
+        if self._streak_text is None:
+            return []
+        edges = edges_of(totals)
+        exceeding = {(row[0], row[1]) for row in totals if row[2] == COUNTED and row[4] > 0}
+        laps = sorted(exceeding & laps_with_gaps(totals))
+        over = self._over_before(source, variant, [(*lap, edges[lap][1]) for lap in laps])
+        return [(*lap, cycles) for lap, cycles in zip(laps, over, strict=True)]
+
+    def _inferred_in_laps(
+        self,
+        source: str,
+        variant: str,
+        edges: Mapping[tuple[int, int], tuple[int, int]],
+        given_way: Collection[tuple[int, int]],
+    ) -> list[tuple[int, int, int]]:
+        """Inferred cycles of thinned laps; before a last cycle that gave way none is."""
+        laps = [lap for lap in edges if lap[0] in self._thinned]
+        points = [
+            (n, *lap, edges[lap][1] - (lap in given_way), LATEST) for n, lap in enumerate(laps)
+        ]
+        found = self._with_inferred({}, source, variant, points)
+        return [(*laps[n], groups[0].inferred_cycles) for n, groups in found.items()]
 
     def _look_at(self, totals: Collection[tuple[Any, ...]]) -> None:
         """Narrow the texts that ask for it to some laps, each with its edges among these rows."""
@@ -233,53 +280,6 @@ class StageOne:
             "lasts": [highest for _, highest in edges.values()],
         }
         self._db.execute(_EXCEEDING, columns)
-
-    def _missing_before(
-        self,
-        source: str,
-        variant: str,
-        totals: list[tuple[Any, ...]],
-        places: Iterable[tuple[int, int, int]],
-    ) -> dict[tuple[int, int, int], int]:
-        """
-        Counters that lack between cycles and the counted cycle before each, by place.
-
-        `places` are (stretch, lap, counter); one before which none lacks may be left out.
-        Where no cycle of the lap was counted before, those from counter 1 on.
-        """
-        edges, gapped = edges_of(totals), laps_with_gaps(totals)
-        asked = [place for place in places if place[:2] in gapped]
-        before = self._count(
-            source, variant, [(n, *p[:2], p[2] - 1, _LATEST) for n, p in enumerate(asked)]
-        )
-        counted = {
-            n: group.highest
-            for n, groups in before.items()
-            for group in groups
-            if group.misses == COUNTED
-        }
-        apart = [(n, *asked[n][:2], last, _LATEST) for n, last in counted.items()]
-        up_to_counted = self._count(source, variant, apart)
-        missing = {}
-        for n, place in enumerate(asked):
-            from_counter = counted[n] + 1 if n in counted else min(edges[place[:2]][0], 1)
-            logged = cycles_of(before.get(n, [])) - cycles_of(up_to_counted.get(n, []))
-            missing[place] = place[2] - from_counter - logged
-        return missing
-
-    def _missing_after_counted(
-        self, source: str, variant: str, totals: list[tuple[Any, ...]]
-    ) -> list[tuple[int, int, int]]:
-        """Counters that lack after a lap's last counted cycle: (stretch, lap, counters)."""
-        counted = edges_of(row for row in totals if row[2] == COUNTED)
-        ends = {lap: highest for lap, (_, highest) in edges_of(totals).items()}
-        unsettled = [
-            lap for lap in laps_with_gaps(totals) if lap in counted and counted[lap][1] < ends[lap]
-        ]
-        # What lacks before a cycle after the last one is what lacks after the last counted one.
-        places = [(*lap, ends[lap] + 1) for lap in sorted(unsettled)]
-        found = self._missing_before(source, variant, totals, places)
-        return [(*place[:2], missing) for place, missing in found.items()]
 
     def _attempts(
         self, source: str, variant: str, totals: list[tuple[Any, ...]]
@@ -297,7 +297,7 @@ class StageOne:
             lap for lap, last in last_low.items() if last > last_other.get(lap, _BEFORE_ALL)
         ]
         points = [
-            (n, *lap, last_other.get(lap, _BEFORE_ALL), _LATEST) for n, lap in enumerate(ending_low)
+            (n, *lap, last_other.get(lap, _BEFORE_ALL), LATEST) for n, lap in enumerate(ending_low)
         ]
         before = self._count(source, variant, points)
         return [
@@ -324,31 +324,4 @@ class StageOne:
         }
         self._db.execute(_EDGES, given)
         source = "stored_edges" if source == "stored_rows" else source
-        self._execute(f"{_KEEP} edge_rows AS {self._text(source, variant, 'edge_rows')}")
-
-    def _count(self, source: str, variant: str, points: Collection[Point]) -> CountsByPoint:
-        """Groups of cycles by point number; a point without rows before it is left out."""
-        if not points:
-            return {}
-        names = ("numbers", "stretches", "laps", "counters", "starts")
-        columns = [list(column) for column in zip(*points, strict=True)]
-        self._db.execute(_POINTS, dict(zip(names, columns, strict=True)))
-        counts: CountsByPoint = defaultdict(list)
-        for point_no, *group in self._query(source, variant, "counted_at"):
-            counts[point_no].append(
-                CycleGroup(**dict(zip(CycleGroup.__struct_fields__, group, strict=True)))
-            )
-        return dict(counts)
-
-    def _query(self, source: str, variant: str, question: str) -> list[tuple[Any, ...]]:
-        return self._execute(self._text(source, variant, question))
-
-    def _text(self, source: str, variant: str, question: str) -> str:
-        self._parameters["with_conflicting"] = variant != "as_stored"
-        parts = [self._texts[source], self._texts["judged"], self._texts[variant]]
-        return "WITH " + ",\n".join(parts) + "\n" + self._texts[question]
-
-    def _execute(self, text: str) -> list[tuple[Any, ...]]:
-        named = set(_PARAMETER.findall(text))
-        bound = {name: self._parameters[name] for name in named}
-        return self._db.execute(text, bound).fetchall()
+        self._execute(f"{KEEP} edge_rows AS {self._text(source, variant, 'edge_rows')}")

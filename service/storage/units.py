@@ -31,6 +31,11 @@ _NAMED = f"""
 SELECT {_UNIT_COLUMNS}
 WHERE u.lot_key = $lot_key AND u.unit_serial IN (SELECT unnest($serials::VARCHAR[]))
 """
+_NAMED_KEYS = """
+SELECT unit_serial, unit_key
+FROM units
+WHERE lot_key = $lot_key AND unit_serial IN (SELECT unnest($serials::VARCHAR[]))
+"""
 _LOT_NUMBER = "SELECT lot_number FROM lots WHERE lot_key = $lot_key"
 _LAST_KEY = "SELECT coalesce(max(unit_key), 0) FROM units"
 _ADD_UNITS = """
@@ -87,9 +92,8 @@ def ensure_units(db: Cursor, lot_key: int, serials: Sequence[str]) -> dict[str, 
     serials : sequence of str
         Each once.
     """
-    known = {
-        serial: each.unit_key for serial, each in find_named_units(db, lot_key, serials).items()
-    }
+    values = {"lot_key": lot_key, "serials": list(serials)}
+    known = {serial: int(key) for serial, key in db.execute(_NAMED_KEYS, values).fetchall()}
     new = [serial for serial in serials if serial not in known]
     if not new:
         return known

@@ -17,6 +17,12 @@ JOIN lots AS l ON l.lot_key = u.lot_key
 WHERE p.upload_id = $upload_id AND t.stored_rows > 0
 ORDER BY l.lot_number, b.rig_id, b.run_id, b.station_no
 """
+_REPEATED = """
+SELECT coalesce(sum(t.duplicate_rows), 0)::BIGINT, coalesce(sum(t.conflicting_rows), 0)::BIGINT
+FROM upload_stretches AS t
+JOIN uploads AS p ON p.upload_key = t.upload_key
+WHERE p.upload_id = $upload_id
+"""
 
 
 class UploadedStretch(Struct, frozen=True, kw_only=True):
@@ -38,3 +44,10 @@ def stretches_of_upload(db: Cursor, upload_id: str) -> list[UploadedStretch]:
     names = UploadedStretch.__struct_fields__
     rows = db.execute(_STRETCHES, {"upload_id": upload_id}).fetchall()
     return [UploadedStretch(**dict(zip(names, row, strict=True))) for row in rows]
+
+
+def repeated_rows(db: Cursor, upload_id: str) -> tuple[int, int]:
+    """Rows of an upload that are duplicates and that conflict, as things stand now."""
+    row = db.execute(_REPEATED, {"upload_id": upload_id}).fetchone()
+    assert row is not None  # an aggregate without groups always gives a row
+    return int(row[0]), int(row[1])

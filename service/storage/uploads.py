@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
+from msgspec import UNSET, structs
 
-from schemas.uploads import Upload
+from schemas.uploads import Upload, WithdrawnMark
 from service.errors import NotFound
 from service.storage.arrivals_file import Arrival
 from service.storage.store import Cursor
+from service.storage.withdrawals import withdrawn_among
 
 _BY_DIGEST = "SELECT upload_key, receipt FROM uploads WHERE sha256 = $sha256"
 _BY_ID = "SELECT upload_key, receipt FROM uploads WHERE upload_id = $upload_id"
@@ -33,13 +35,13 @@ _OF_LOT = """
 SELECT upload_key, receipt FROM uploads
 WHERE upload_key > $after AND upload_key IN (
     SELECT s.upload_key
-    FROM upload_stretches AS s
-    JOIN stretch_bases AS b ON b.stretch_key = s.stretch_key
+    FROM taken_tallies AS s
+    JOIN taken_stretches AS b ON b.stretch_key = s.stretch_key
     JOIN units AS u ON u.unit_key = b.unit_key
     WHERE u.lot_key = $lot_key
     UNION
     SELECT f.upload_key
-    FROM uploaded_lives AS f
+    FROM taken_lives AS f
     JOIN units AS u ON u.unit_key = f.unit_key
     WHERE u.lot_key = $lot_key
 )
@@ -60,7 +62,7 @@ def find_upload(db: Cursor, upload_id: str) -> tuple[int, Upload]:
     row = db.execute(_BY_ID, {"upload_id": upload_id}).fetchone()
     if row is None:
         raise NotFound("upload", upload_id)
-    return _keyed(row)
+    return _marked(db, [_keyed(row)])[0]
 
 
 def find_same_bytes(db: Cursor, sha256: str) -> tuple[int, Upload] | None:
@@ -82,12 +84,14 @@ def list_uploads(
         Internal key of the last one seen; 0 to begin.
     limit : int, keyword only
     lot_key : int, optional, keyword only
-        Only uploads that brought rows or lives of this lot.
+        Only uploads that brought rows or lives of this lot, withdrawn ones included.
     """
     values: dict[str, Any] = {"after": after, "limit": limit}
     if lot_key is None:
-        return [_keyed(row) for row in db.execute(_ALL, values).fetchall()]
-    return [_keyed(row) for row in db.execute(_OF_LOT, {**values, "lot_key": lot_key}).fetchall()]
+        found = db.execute(_ALL, values).fetchall()
+    else:
+        found = db.execute(_OF_LOT, {**values, "lot_key": lot_key}).fetchall()
+    return _marked(db, [_keyed(row) for row in found])
 
 
 def next_upload_key(db: Cursor) -> int:
@@ -113,6 +117,18 @@ def add_upload(db: Cursor, upload_key: int, arrival: Arrival, receipt: Upload) -
         "receipt": msgspec.json.encode(receipt).decode(),
     }
     db.execute(_ADD, values)
+
+
+def _marked(db: Cursor, found: list[tuple[int, Upload]]) -> list[tuple[int, Upload]]:
+    """The receipts, each withdrawn one with a mark that says so."""
+    withdrawn = withdrawn_among(db, [key for key, _ in found])
+    if not withdrawn:
+        return found
+    marks = {
+        key: WithdrawnMark(withdrawn_at=each.at, withdrawn_by=each.by, reason=each.signed.reason)
+        for key, each in withdrawn.items()
+    }
+    return [(key, structs.replace(each, withdrawn=marks.get(key, UNSET))) for key, each in found]
 
 
 def _keyed(row: tuple[Any, ...]) -> tuple[int, Upload]:

@@ -73,8 +73,10 @@ def decision(number: int) -> Decision:
 
 def test_a_decision_is_read_back_as_it_was_written(store: Store) -> None:
     store.write_now(lambda db: add_decision(db, 7, decision(1)))
-    assert store.read_now(lambda db: find_decision(db, "dec_1")) == decision(1)
-    assert store.read_now(lambda db: find_decision_on(db, 7, "sha256:1")) == decision(1)
+    numbered = store.read_now(lambda db: list_decisions(db, 7, after=0, limit=2))
+    assert [each for _, each in numbered] == [decision(1)]
+    assert store.read_now(lambda db: find_decision(db, "dec_1")) == numbered[0]
+    assert store.read_now(lambda db: find_decision_on(db, 7, "sha256:1")) == numbered[0]
     assert store.read_now(lambda db: find_decision_on(db, 8, "sha256:1")) is None
     with pytest.raises(NotFound, match="dec_2"):
         store.read_now(lambda db: find_decision(db, "dec_2"))

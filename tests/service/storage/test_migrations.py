@@ -52,4 +52,4 @@ def test_the_shipped_migrations_are_numbered_without_a_gap() -> None:
 def test_the_shipped_migrations_run_on_an_empty_database() -> None:
     db = duckdb.connect()
     assert migrate(db, shipped_migrations()) == list(shipped_migrations())
-    assert {"lots", "cycle_rows", "conflicting_rows", "uploaded_lives"} <= tables(db)
+    assert {"lots", "cycle_rows", "conflicting_rows", "taken_lives"} <= tables(db)

@@ -9,7 +9,7 @@ from service.storage.rig_clocks import (
     MOST_AHEAD,
     NeighbourRecord,
     StationRecord,
-    mark_rows_ahead,
+    read_history,
     read_neighbours,
     read_stations,
     rig_clocks,
@@ -22,8 +22,8 @@ YEARS_AHEAD = 24 * 365 * 10
 
 def stations(store: Store, *rig_ids: str) -> list[StationRecord]:
     def question(db: Cursor) -> list[StationRecord]:
-        mark_rows_ahead(db, rig_ids)
-        return read_stations(db, rig_ids)
+        read_history(db, rig_ids)
+        return read_stations(db)
 
     return store.read_now(question)
 
@@ -32,8 +32,8 @@ def neighbours(store: Store, lot_number: str = LOT) -> list[NeighbourRecord]:
     lot_key = lot_key_of(store, lot_number)
 
     def question(db: Cursor) -> list[NeighbourRecord]:
-        mark_rows_ahead(db, ["RIG-A"])
-        return read_neighbours(db, lot_key, ["RIG-A"])
+        read_history(db, ["RIG-A"])
+        return read_neighbours(db, lot_key)
 
     return store.read_now(question)
 

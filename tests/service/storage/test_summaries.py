@@ -193,7 +193,8 @@ def told(point: FailurePoint | None) -> tuple[Any, ...] | None:
     if point is None:
         return None
     up_to = msgspec.to_builtins(point.up_to)
-    return point.counted_cycles, point.logged_cycles, point.missing_before, point.run_id, up_to
+    counts = (point.counted_cycles, point.logged_cycles, point.missing_before, point.over_before)
+    return *counts, point.run_id, up_to
 
 
 # Random units --------------------------------------------------------------------------------
@@ -266,10 +267,39 @@ def test_stage_one_counts_and_finds_what_a_slow_walk_over_the_rows_does(
         for s, e in zip(found, expected, strict=True)
     ] == expected
     decay = sustained_decay(stretches, plain, FULL_SCALE)
-    names = ("counted_cycles", "logged_cycles", "missing_before")
+    names = ("counted_cycles", "logged_cycles", "missing_before", "over_before")
     wanted = decay and (*(decay[name] for name in names), decay["up_to"])
     seen = told(first_decay(found, chosen))
-    assert (seen and (*seen[:3], seen[4])) == wanted
+    assert (seen and (*seen[:4], seen[5])) == wanted
+
+
+@settings(derandomize=True, max_examples=40)
+@given(stretches=runs(), every=st.lists(st.sampled_from([1, 2, 3]), min_size=4, max_size=4))
+def test_thinned_logging_is_read_as_a_slow_walk_over_the_rows_does(
+    tables: duckdb.DuckDBPyConnection, stretches: list[Rows], every: list[int]
+) -> None:
+    chosen = spec(conditions={"pressure_invalidation_mpa": 36.58}, failure={"burst_below_mpa": 10})
+    plain = msgspec.to_builtins(chosen)
+    thinned = [
+        [
+            row | {"logged_every": step}
+            for row in rows
+            if step == 1 or row["cycle_in_run"] % step == 1
+        ]
+        for rows, step in zip(stretches, every, strict=False)
+    ]
+    thinned = [rows for rows in thinned if rows]
+    rows = [row for each in thinned for row in each]
+    found = summaries(tables, rows, chosen)["as_stored"] if rows else []
+    expected = [summary_of(lap, plain, FULL_SCALE) for each in thinned for lap in laps_of(each)]
+    assert [
+        {name: msgspec.to_builtins(getattr(s, name)) for name in e}
+        for s, e in zip(found, expected, strict=True)
+    ] == expected
+    decay = sustained_decay(thinned, plain, FULL_SCALE)
+    names = ("counted_cycles", "logged_cycles", "missing_before")
+    seen = told(first_decay(found, chosen))
+    assert (seen and seen[:3]) == (decay and tuple(decay[name] for name in names))
 
 
 @settings(derandomize=True, max_examples=12)

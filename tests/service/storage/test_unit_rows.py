@@ -16,7 +16,7 @@ ALL = StartRange(from_at=None, to_at=None)
 _UPLOAD = """
 INSERT INTO uploads VALUES (1, 'up_1', 'aa', 'CYCLES', $at, 'test', 1, 5, 0, 'UTC', '{}')
 """
-_STRETCH = "INSERT INTO stretch_bases VALUES ($key, 'RIG-A', $run_id, 1, $unit_key)"
+_STRETCH = "INSERT INTO taken_stretches VALUES ($key, 'RIG-A', $run_id, 1, $unit_key)"
 _ROW = """
 INSERT INTO cycle_rows (stretch_key, upload_key, cycle_in_run, started_at, pressure_peak_mpa,
     rise_time_s, dwell_time_s)
