@@ -8,19 +8,28 @@ import anyio.to_thread
 
 from service.intake.spool import sweep_spool
 from service.settings import Settings
+from service.signing import SigningKey, open_signing_key
 from service.storage.store import Store
 from service.workflows.acceleration import Acceleration
+from service.workflows.attachments import Attachments
+from service.workflows.audit_trail import AuditTrail
 from service.workflows.browse import Evaluations, Units
+from service.workflows.calibrations import Calibrations
 from service.workflows.clock import Clock, utc_now
 from service.workflows.computing import Workers
+from service.workflows.correct_rows import Corrections
 from service.workflows.decide_lot import Decisions
 from service.workflows.dispose_hold import Holds
+from service.workflows.evidence_packs import EvidencePacks
+from service.workflows.failure_records import FailureRecords
 from service.workflows.fits import Fits
 from service.workflows.lots import Lots
 from service.workflows.populations import Populations
 from service.workflows.records import Records
+from service.workflows.sample_draws import SampleDraws
 from service.workflows.specs import Specs
 from service.workflows.take_upload import Uploads
+from service.workflows.withdraw_upload import Withdrawals
 
 
 class Application:
@@ -30,18 +39,26 @@ class Application:
     Nothing is kept here but the store: an answer rests on what is on disk.
     """
 
-    def __init__(self, store: Store, settings: Settings, clock: Clock) -> None:
+    def __init__(self, store: Store, settings: Settings, clock: Clock, key: SigningKey) -> None:
         self._store = store
         self._is_open = True
         self.specs = Specs(store, clock)
         self.lots = Lots(store, clock)
+        self.sample_draws = SampleDraws(store, clock)
         self.units = Units(store)
         self.records = Records(store, clock)
+        self.calibrations = Calibrations(store, clock)
         self.uploads = Uploads(store, settings, clock)
+        self.withdrawals = Withdrawals(store, clock)
+        self.corrections = Corrections(store, clock)
+        self.attachments = Attachments(store, settings, clock)
+        self.failure_records = FailureRecords(store, clock)
         self.evaluations = Evaluations(store)
         self.decisions = Decisions(store, clock)
         self.holds = Holds(store, clock)
         workers = Workers()
+        self.audit_trail = AuditTrail(store)
+        self.evidence_packs = EvidencePacks(store, key)
         self.fits = Fits(store, workers)
         self.populations = Populations(store, workers)
         self.acceleration = Acceleration(workers)
@@ -71,7 +88,8 @@ class Application:
         store = await anyio.to_thread.run_sync(opening)
         # What a killed process left half received; nobody is uploading yet.
         await anyio.to_thread.run_sync(sweep_spool, store.spool_folder)
-        return cls(store, settings, clock)
+        key = await anyio.to_thread.run_sync(open_signing_key, settings.data_directory)
+        return cls(store, settings, clock, key)
 
     @property
     def ready(self) -> bool:

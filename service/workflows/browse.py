@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from msgspec import structs
+
 from schemas.decisions import Evaluation
 from schemas.lives import UnitLife
 from schemas.lots import Unit
+from schemas.trends import UnitTrend
 from schemas.unit_rows import PlacedCycle, RowPlace, StartRange
+from service.errors import NotFound
 from service.storage import unit_rows, units
 from service.storage.lots import lot_key_of
 from service.storage.store import Cursor, Store
+from service.workflows.changes_of_rows import changes_of_unit
 from service.workflows.evaluate_lot import evaluate, is_kept
 from service.workflows.keep_current import keep_current
 from service.workflows.reduce_lot import lives_of, read_lot
+from service.workflows.unit_trend import read_trend
 
 
 class Units:
@@ -29,8 +35,13 @@ class Units:
         NotFound
             If there is no such unit.
         """
-        found = await self._store.read(lambda db: units.find_unit(db, unit_id))
-        return found.unit
+
+        def question(db: Cursor) -> Unit:
+            unit = units.find_unit(db, unit_id).unit
+            changes = changes_of_unit(db, unit)
+            return structs.replace(unit, changes=changes) if changes else unit
+
+        return await self._store.read(question)
 
     async def life(self, unit_id: str) -> UnitLife:
         """
@@ -39,15 +50,29 @@ class Units:
         Raises
         ------
         NotFound
-            If there is no such unit.
+            If there is no such unit, or all that named it was withdrawn or belongs to another.
         """
 
         def question(db: Cursor) -> UnitLife:
             lot_id = units.find_unit(db, unit_id).unit.lot_id
             lives = lives_of(db, read_lot(db, lot_id), keep=False)
-            return next(life for life in lives if life.unit_id == unit_id)
+            found = [life for life in lives if life.unit_id == unit_id]
+            if not found:
+                raise NotFound("life of unit", unit_id)
+            return found[0]
 
         return await self._store.read(question)
+
+    async def trend(self, unit_id: str, most_points: int | None) -> UnitTrend:
+        """
+        Trend of a unit, with at most so many points.
+
+        Raises
+        ------
+        NotFound
+            If there is no such unit.
+        """
+        return await self._store.read(lambda db: read_trend(db, unit_id, most_points))
 
     async def cycles(
         self, unit_id: str, started: StartRange, *, after: RowPlace, limit: int

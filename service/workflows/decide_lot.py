@@ -7,12 +7,16 @@ import msgspec
 from schemas.decisions import Decision, Evaluation, NewDecision
 from service.errors import AlreadyExists, NotDecidable, StaleVersion
 from service.storage import decisions, lots
+from service.storage.decision_evidence import add_decision_evidence
 from service.storage.facts import Stamp
 from service.storage.identifiers import opaque_id
 from service.storage.store import Cursor, Store
 from service.tokens import Actor
 from service.workflows.clock import Clock, stamp_of
+from service.workflows.decision_standing import as_they_stand
 from service.workflows.evaluate_lot import evaluate
+from service.workflows.evidence_packs import evidence_now
+from service.workflows.reduce_lot import read_lot
 
 _DECIDABLE = ("ACCEPT", "REJECT")
 
@@ -61,23 +65,25 @@ class Decisions:
         def change(db: Cursor) -> tuple[Decision, bool]:
             lot_key = lots.lot_key_of(db, lot_id)
             first = decisions.find_decision_on(db, lot_key, key_seen)
-            if first is not None and _is_same(first, body):
-                return _as_of_now(first, _current_key(db, lot_id)), False
+            if first is not None and _is_same(first[1], body):
+                return as_they_stand(db, lot_id, [first])[0][1], False
             evaluation = evaluate(db, lot_id, keep=True)
             if evaluation.provenance.evaluation_key != key_seen:
                 raise StaleVersion()
             if first is not None:
-                raise AlreadyExists("decision", first.decision_id)
+                raise AlreadyExists("decision", first[1].decision_id)
             _check_decidable(evaluation)
             made = _decision(evaluation, body, actor, stamp)
             decisions.add_decision(db, lot_key, made)
+            evidence = evidence_now(db, read_lot(db, lot_id))
+            add_decision_evidence(db, made.decision_id, evidence, stamp)
             return made, True
 
         return await self._store.write(change)
 
     async def find(self, decision_id: str) -> Decision:
         """
-        One recorded verdict; `decision_outdated` says whether facts have moved since.
+        One recorded verdict as it stands: outdated where facts have moved since.
 
         Raises
         ------
@@ -87,7 +93,7 @@ class Decisions:
 
         def question(db: Cursor) -> Decision:
             found = decisions.find_decision(db, decision_id)
-            return _as_of_now(found, _current_key(db, found.lot_id))
+            return as_they_stand(db, found[1].lot_id, [found])[0][1]
 
         return await self._store.read(question)
 
@@ -104,27 +110,13 @@ class Decisions:
         def question(db: Cursor) -> list[tuple[int, Decision]]:
             lot_key = lots.lot_key_of(db, lot_id)
             found = decisions.list_decisions(db, lot_key, after=after, limit=limit)
-            if not found:
-                return []
-            current_key = _current_key(db, lot_id)
-            return [(place, _as_of_now(each, current_key)) for place, each in found]
+            return as_they_stand(db, lot_id, found)
 
         return await self._store.read(question)
 
 
-def _current_key(db: Cursor, lot_id: str) -> str:
-    return evaluate(db, lot_id).provenance.evaluation_key
-
-
 def _is_same(first: Decision, body: NewDecision) -> bool:
     return (first.meaning, first.reason) == (body.meaning, body.reason)
-
-
-def _as_of_now(decision: Decision, current_key: str) -> Decision:
-    """The decision as it was recorded, marked if the lot's evaluation is another one by now."""
-    return msgspec.structs.replace(
-        decision, decision_outdated=decision.evaluation_key != current_key
-    )
 
 
 def _check_decidable(evaluation: Evaluation) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import UTC
 from functools import lru_cache
 from importlib import metadata
@@ -12,20 +12,26 @@ import msgspec
 from msgspec import UNSET
 
 from analysis.decision import METHOD_VERSION
-from analysis.decision.evaluation import evaluate_lot
+from analysis.decision.evaluation import evaluate_lot, verdict_on
+from analysis.decision.sample_figures import SampleRecord, sample_figures
 from analysis.reduction import REDUCTION_VERSION
+from analysis.reduction.station_drift import drifts_together
 from schemas.decisions import Evaluation, Provenance
 from schemas.lives import UnitLife
 from schemas.lot_evidence import LotEvidence
 from schemas.specs import SpecReference, SpecVersion
+from schemas.station_drifts import StationDrift
 from service.storage import memos
 from service.storage.lots import lot_ids
 from service.storage.store import Cursor
+from service.workflows.edge_answers import edges_of_lot, under_other_rule, with_verdicts
 from service.workflows.kept import read_kept
 from service.workflows.reduce_lot import LotReading, lives_of, read_lot
+from service.workflows.sample_record import sample_record
 
 _LIBRARIES = ("numpy", "scipy", "duckdb")
 _LIMIT = "ONE_SIDED_2R_PLUS_2"
+_LIMIT_AT_ALL_LOOKS = "ONE_SIDED_AT_ALL_LOOKS"
 _SUCCESS_RUN = "NO_PRIOR"
 
 
@@ -64,7 +70,7 @@ def evaluate_reading(db: Cursor, reading: LotReading, *, keep: bool) -> Evaluati
     if kept is not None:
         return kept
     lives = lives_of(db, reading, keep=keep and not reading.is_what_if)
-    evaluation = evaluation_of(reading, lives)
+    evaluation = _with_edge_rule(db, reading, lives, evaluation_of(reading, lives), keep=keep)
     if keep and not reading.is_what_if:
         body = msgspec.json.encode(evaluation).decode()
         memos.keep_evaluation(db, reading.facts.lot_key, key, body)
@@ -75,7 +81,10 @@ def lives_and_evaluation(db: Cursor, reading: LotReading) -> tuple[list[UnitLife
     """The lives of a lot and what they say, each read or computed once; nothing is stored."""
     lives = lives_of(db, reading, keep=False)
     kept = _kept(db, reading, evaluation_key(reading))
-    return lives, evaluation_of(reading, lives) if kept is None else kept
+    if kept is not None:
+        return lives, kept
+    evaluation = evaluation_of(reading, lives)
+    return lives, _with_edge_rule(db, reading, lives, evaluation, keep=False)
 
 
 def is_kept(db: Cursor, lot_id: str) -> bool:
@@ -113,6 +122,7 @@ def evaluation_key(reading: LotReading) -> str:
         reading.version.hash if reading.version else None,
         reading.is_what_if,
         _marks(reading),
+        reading.facts.draws,
     )
     return "sha256:" + hashlib.sha256(msgspec.json.encode(ingredients)).hexdigest()
 
@@ -125,7 +135,7 @@ def lot_evidence(reading: LotReading, lives: list[UnitLife]) -> LotEvidence:
         lot_number=facts.lot_number,
         registered=facts.registered,
         lives=lives,
-        marks=_marks(reading),
+        marks=[*_marks(reading), *(["STATION_DRIFT"] if _drifts(lives) else [])],
         lot_holds=[],
     )
 
@@ -138,16 +148,65 @@ def evaluation_of(reading: LotReading, lives: list[UnitLife]) -> Evaluation:
         lives_key=f"sha256:{reading.lives_key}",
         method_version=METHOD_VERSION,
         reduction_version=REDUCTION_VERSION,
-        limit=_LIMIT,
+        limit=_limit(version),
         success_run_convention=_SUCCESS_RUN,
         software=_software(),
         libraries=_library_versions(),
         facts_as_of=UNSET if facts.received_at is None else facts.received_at.astimezone(UTC),
     )
-    spec = version.spec if version else None
-    evidence = lot_evidence(reading, lives)
-    evaluation = evaluate_lot(evidence, spec, provenance, _reference(version))
-    return msgspec.structs.replace(evaluation, what_if=reading.is_what_if)
+    return what_lives_say(
+        lot_evidence(reading, lives),
+        version,
+        provenance,
+        sample=sample_record(facts),
+        is_what_if=reading.is_what_if,
+    )
+
+
+def what_lives_say(
+    evidence: LotEvidence,
+    version: SpecVersion | None,
+    provenance: Provenance,
+    *,
+    sample: SampleRecord,
+    is_what_if: bool = False,
+) -> Evaluation:
+    """The evaluation that follows from lives and a specification alone; no store is asked."""
+    evaluation = evaluate_lot(
+        evidence, version.spec if version else None, provenance, _reference(version)
+    )
+    return msgspec.structs.replace(
+        evaluation,
+        what_if=is_what_if,
+        station_drifts=_drifts(evidence.lives),
+        sample=sample_figures(evidence.lives, sample),
+    )
+
+
+def _drifts(lives: Sequence[UnitLife]) -> list[StationDrift]:
+    return drifts_together(drift for life in lives for drift in life.station_drifts)
+
+
+def _with_edge_rule(
+    db: Cursor, reading: LotReading, lives: list[UnitLife], evaluation: Evaluation, *, keep: bool
+) -> Evaluation:
+    """The evaluation with the rule at the edges of the band and what depends on it."""
+    edges = edges_of_lot(reading, lives)
+    if edges is None:
+        return evaluation
+    if edges.uncertainty_known:
+        keep = keep and not reading.is_what_if
+        other, other_lives = under_other_rule(db, reading, lives, keep=keep)
+        evidence = lot_evidence(other, other_lives)
+        verdict = verdict_on(evidence, other.spec).verdict
+        edges = with_verdicts(edges, evaluation.verdict, verdict)
+    return msgspec.structs.replace(evaluation, edge_rule=edges)
+
+
+def _limit(version: SpecVersion | None) -> str:
+    """Name of the limits that stand in the answer."""
+    is_anytime = version is not None and version.spec.plan.kind == "ANYTIME"
+    return _LIMIT_AT_ALL_LOOKS if is_anytime else _LIMIT
 
 
 def _reference(version: SpecVersion | None) -> SpecReference | None:

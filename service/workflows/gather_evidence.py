@@ -5,22 +5,24 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
 
 from msgspec import Struct
 
 from analysis.reduction.cannot_build import cannot_build_causes
+from analysis.reduction.inspected import cycles_since_start, missing_before
 from analysis.reduction.low_fluid import SupplyStop, stops_met_by, supply_stops
 from analysis.reduction.order import Place, cycles_before, in_order, place_at, place_of
-from analysis.reduction.rules import full_scale_mpa
+from analysis.reduction.station_drift import drifts_met_by, station_drifts
 from analysis.reduction.tallies import PartCounts, counts_of, tally_before, together
 from schemas.holds import HoldEvidence
 from schemas.lots import NewRigEvent
 from schemas.specs import Spec
+from schemas.station_drifts import StationDrift
 from schemas.stretches import StretchSummary
 from schemas.unit_evidence import (
     CannotBuildCause,
     DeclaredLife,
+    FailureAnalysis,
     IdentityConflict,
     LocatedEvent,
     LocatedInspection,
@@ -28,7 +30,10 @@ from schemas.unit_evidence import (
 )
 from service.storage.lot_facts import LotFacts, UnitRecord
 from service.storage.rig_clocks import rig_clocks
+from service.storage.stage_one_results import Point
 from service.storage.store import Cursor
+from service.workflows.failure_analyses import analyses_of, clean_places
+from service.workflows.sensing import Sensing, sensing_of
 from service.workflows.shared_stations import find_identity_conflicts
 from service.workflows.stretch_summaries import StretchReadings, stage_one_for
 
@@ -63,6 +68,7 @@ def gather_evidence(
             everything, _still_open(facts, stretches), facts.rigs, spec.reduction.cannot_build
         ),
         identity=find_identity_conflicts(db, facts, spec, everything),
+        drifts=station_drifts(everything, facts.rigs, spec.reduction.station_drift_mpa),
     )
     counter = _PlaceCounter(db, facts, spec)
     gathered = [
@@ -80,6 +86,7 @@ class _Known(Struct, frozen=True, kw_only=True):
     low_fluid: list[SupplyStop]
     cannot_build: dict[int, CannotBuildCause]
     identity: dict[int, list[IdentityConflict]]
+    drifts: list[StationDrift]
 
 
 class _PlaceCounter:
@@ -99,21 +106,25 @@ class _PlaceCounter:
 
     def count(self) -> None:
         """Answer every question that was added."""
-        groups: dict[float | None, list[tuple[int, int, int, int, Any]]] = defaultdict(list)
+        corrections = self._facts.sensor_corrections
+        groups: dict[Sensing, list[Point]] = defaultdict(list)
         for number, (stretch, place) in enumerate(self._points):
-            settings = self._facts.rigs.get(stretch.rig_id)
             counter, start = place.last_cycle_in_run, place.last_started_at
-            groups[full_scale_mpa(settings, stretch.station_no)].append(
+            key, rig_id = stretch.stretch_key, stretch.rig_id
+            groups[sensing_of(self._facts, key, rig_id, stretch.station_no)].append(
                 (
                     number,
-                    stretch.stretch_key,
+                    key,
                     stretch.lap,
                     _NO_LIMIT if counter is None else counter,
                     _FAR_FUTURE if start is None else start,
                 )
             )
-        for full_scale, points in groups.items():
-            found = stage_one_for(self._db, self._spec, full_scale).counted_at(points)
+        for sensing, points in groups.items():
+            keys = sorted({point[1] for point in points})
+            concerned = [each for key in keys for each in corrections.get(key, [])]
+            stage_one = stage_one_for(self._db, self._spec, sensing, concerned)
+            found = stage_one.counted_at(points)
             self._counts |= {number: counts_of(rows) for number, rows in found.items()}
 
     def cycles(self, number: int) -> PartCounts:
@@ -137,12 +148,15 @@ class _UnitGatherer:
         self._readings = readings
         self._inspections = [i for key, i in facts.inspections if key == unit.unit_key]
         self._events = [e for key, e in facts.events if self._concerns(key, e)]
+        self._records = [r for r in facts.failure_records if r.unit_key == unit.unit_key]
+        self._clean_places = clean_places(self._records, stretches)
         self._places: list[tuple[Place, int | None]] = []
 
     def find_places(self, counter: _PlaceCounter) -> None:
-        """Find where inspections and events stand, and ask for counts inside stretches."""
+        """Find where inspections, events and records stand, and ask for counts inside stretches."""
         places = [place_of(each, self._stretches) for each in self._inspections]
         places += [place_at(each.occurred_at, self._stretches) for each in self._events]
+        places += self._clean_places.values()
         for place in places:
             inside = (
                 None
@@ -154,7 +168,9 @@ class _UnitGatherer:
     def evidence(self, counter: _PlaceCounter, known: _Known, spec: Spec) -> UnitEvidence:
         """The evidence, once `counter` has counted."""
         counts = [self._cycles(place, inside, counter) for place, inside in self._places]
-        inspected, happened = counts[: len(self._inspections)], counts[len(self._inspections) :]
+        first_event = len(self._inspections)
+        first_clean = first_event + len(self._events)
+        inspected, happened = counts[:first_event], counts[first_event:first_clean]
         unit = self._unit
         return UnitEvidence(
             unit_id=unit.unit_id,
@@ -165,7 +181,7 @@ class _UnitGatherer:
             kindest=self._variant("kindest"),
             by_clock=self._variant("by_clock"),
             harshest=self._variant("harshest"),
-            inspections=self._located_inspections(inspected),
+            inspections=self._located_inspections(inspected, counter),
             events=self._located_events(happened),
             low_fluid_stops=stops_met_by(self._stretches, known.low_fluid, self._facts.rigs),
             declared=self._declared(),
@@ -180,18 +196,28 @@ class _UnitGatherer:
             component_batch=unit.component_batch or self._declared_batch(),
             conflicts=self._conflicts(),
             identity_conflicts=known.identity.get(unit.unit_key, []),
+            station_drifts=drifts_met_by(self._stretches, known.drifts),
+            analyses=self._analyses(counts[first_clean:]),
         )
 
-    def _located_inspections(self, counts: Sequence[PartCounts]) -> list[LocatedInspection]:
-        return [
-            LocatedInspection(
-                inspection=each,
-                counted_cycles=before.counted_cycles,
-                logged_cycles=before.logged_cycles,
-                up_to=before.tally,
+    def _located_inspections(
+        self, counts: Sequence[PartCounts], counter: _PlaceCounter
+    ) -> list[LocatedInspection]:
+        located = []
+        for number, (each, before) in enumerate(zip(self._inspections, counts, strict=True)):
+            place, asked = self._places[number]
+            inside = PartCounts() if asked is None else counter.cycles(asked)
+            located.append(
+                LocatedInspection(
+                    inspection=each,
+                    counted_cycles=before.counted_cycles,
+                    logged_cycles=before.logged_cycles,
+                    up_to=before.tally,
+                    unlogged_cycles=missing_before(self._stretches, place, inside),
+                    since_start_cycles=cycles_since_start(self._stretches, place, inside),
+                )
             )
-            for each, before in zip(self._inspections, counts, strict=True)
-        ]
+        return located
 
     def _located_events(self, counts: Sequence[PartCounts]) -> list[LocatedEvent]:
         return [
@@ -203,6 +229,10 @@ class _UnitGatherer:
             )
             for each, before in zip(self._events, counts, strict=True)
         ]
+
+    def _analyses(self, counts: Sequence[PartCounts]) -> list[FailureAnalysis]:
+        cycles = (each.counted_cycles for each in counts)
+        return analyses_of(self._records, dict(zip(self._clean_places, cycles, strict=True)))
 
     def _concerns(self, unit_key: int | None, event: NewRigEvent) -> bool:
         """An event names the unit, or the station that the unit was on."""

@@ -111,7 +111,7 @@ class Records:
                 if found.event != event:
                     raise AlreadyExists("rig event", event.event_key)
                 return found, False
-            unit_key = None if event.unit is None else _keys_of(db, event.unit)[1]
+            unit_key = None if event.unit is None else keys_of(db, event.unit)[1]
             return records.add_rig_event(db, event, unit_key, stamp), True
 
         return await self._store.write(change)
@@ -148,7 +148,7 @@ class Records:
                 if found.inspection != inspection:
                     raise AlreadyExists("inspection", inspection.inspection_key)
                 return found, False
-            _, unit_key = _keys_of(db, inspection.unit)
+            _, unit_key = keys_of(db, inspection.unit)
             return records.add_inspection(db, inspection, unit_key, stamp), True
 
         return await self._store.write(change)
@@ -162,8 +162,15 @@ class Records:
         )
 
 
-def _keys_of(db: Cursor, name: UnitName) -> tuple[int, int]:
-    """Keys of the lot and of the unit that a record names."""
+def keys_of(db: Cursor, name: UnitName) -> tuple[int, int]:
+    """
+    Keys of the lot and of the unit that a record names; a unit nobody named yet becomes known.
+
+    Raises
+    ------
+    LotNotNamedYet
+        If neither an upload nor a registration has named the lot.
+    """
     lot_key = lots.lot_key_of_number(db, name.lot_number)
     if lot_key is None:
         raise LotNotNamedYet(name.lot_number)
@@ -207,8 +214,8 @@ def _check_zone(name: str) -> list[ProblemError]:
     return [ProblemError(code="UNKNOWN_TIME_ZONE", detail=detail, pointer="/time_zone")]
 
 
-def _check_instant(instant: datetime, pointer: str) -> list[ProblemError]:
-    """An instant that no rig can have seen is a mistyped one."""
+def check_instant(instant: datetime, pointer: str) -> list[ProblemError]:
+    """Fault of an instant that no rig can have seen: it is mistyped."""
     if _EARLIEST <= instant <= _LATEST:
         return []
     detail = f"It must lie between {_EARLIEST:%Y} and {_LATEST:%Y}; check year and zone."
@@ -216,7 +223,7 @@ def _check_instant(instant: datetime, pointer: str) -> list[ProblemError]:
 
 
 def _check_event(event: NewRigEvent) -> None:
-    faults = _check_instant(event.occurred_at, "/occurred_at")
+    faults = check_instant(event.occurred_at, "/occurred_at")
     if event.kind == "REMOVED":
         faults += [
             ProblemError(
@@ -233,7 +240,7 @@ def _check_event(event: NewRigEvent) -> None:
 
 
 def _check_inspection(inspection: NewInspection) -> None:
-    faults = _check_instant(inspection.inspected_at, "/inspected_at")
+    faults = check_instant(inspection.inspected_at, "/inspected_at")
     seen = (inspection.leak_class, inspection.function_check, inspection.failure_mode)
     if all(each is None for each in seen):
         detail = "State at least one of leak_class, function_check and failure_mode."

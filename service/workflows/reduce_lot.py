@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
+from typing import Protocol
 
 import msgspec
 from msgspec import Struct, structs
 
 from analysis.reduction import REDUCTION_VERSION
+from analysis.reduction.calibration_doubts import with_readings
 from analysis.reduction.lives import reduce_unit
 from analysis.reduction.without_spec import permissive_spec
+from schemas.calibrations import Calibration
 from schemas.holds import HoldAnswer
 from schemas.lives import UnitLife
 from schemas.specs import Spec, SpecVersion
@@ -21,9 +24,13 @@ from service.storage.lot_facts import LotFacts, read_lot_facts
 from service.storage.recall import recall
 from service.storage.rig_clocks import rig_clocks
 from service.storage.store import Cursor
+from service.workflows.decay_blocks import with_blocks_for_onset
 from service.workflows.gather_evidence import gather_evidence
 from service.workflows.kept import read_kept
+from service.workflows.onset_places import with_located_onsets
+from service.workflows.sensor_corrections import corrections_by_stretch, records_about
 from service.workflows.stretch_summaries import summarise
+from service.workflows.uncertainties import uncertainties_by_stretch
 
 
 class LotReading(Struct, frozen=True, kw_only=True):
@@ -65,6 +72,8 @@ def read_lot(db: Cursor, lot_id: str, spec_choice: str | None = None) -> LotRead
 
 def _read_lot(db: Cursor, lot_id: str, spec_choice: str | None) -> LotReading:
     facts = read_lot_facts(db, lot_id)
+    records = [record for _, record in records_about(db, facts)]
+    facts = _calibrated(db, facts, records)
     assigned = None
     if facts.assignment is not None:
         assigned = specs.find_version(db, facts.assignment.spec_id, facts.assignment.version)
@@ -105,16 +114,60 @@ def lives_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitLife]:
     return lives
 
 
-def evidence_of(db: Cursor, reading: LotReading, *, keep: bool) -> list[UnitEvidence]:
+class Gather(Protocol):
+    """Evidence about each unit of a lot under a specification."""
+
+    def __call__(
+        self, db: Cursor, facts: LotFacts, spec: Spec, /, *, keep: bool
+    ) -> list[UnitEvidence]: ...
+
+
+def evidence_of(
+    db: Cursor, reading: LotReading, *, keep: bool, gather: Gather | None = None
+) -> list[UnitEvidence]:
     """What is known about each of a lot's units, by serial; `keep` as for `lives_of`."""
-    readings = summarise(db, reading.facts, reading.spec, keep=keep)
-    return gather_evidence(db, reading.facts, reading.spec, readings)
+    facts, spec = reading.facts, reading.spec
+    gather = gather or _gathered
+    gathered = gather(db, facts, spec, keep=keep)
+    if not facts.sensor_corrections:
+        return gathered
+    uncorrected = structs.replace(facts, sensor_corrections={})
+    as_read = gather(db, uncorrected, spec, keep=keep)
+    return [
+        with_readings(each, before, facts.sensor_corrections)
+        for each, before in zip(gathered, as_read, strict=True)
+    ]
+
+
+def _gathered(db: Cursor, facts: LotFacts, spec: Spec, *, keep: bool) -> list[UnitEvidence]:
+    readings = summarise(db, facts, spec, keep=keep)
+    readings = with_blocks_for_onset(db, facts, spec, readings, keep=keep)
+    return with_located_onsets(db, facts, spec, gather_evidence(db, facts, spec, readings))
+
+
+def with_records(db: Cursor, reading: LotReading, records: Sequence[Calibration]) -> LotReading:
+    """The lot as it would be read if these were the calibrations on record."""
+    return with_facts(reading, _calibrated(db, reading.facts, records))
+
+
+def _calibrated(db: Cursor, facts: LotFacts, records: Sequence[Calibration]) -> LotFacts:
+    """The facts with what calibrations say of the sensors that read the rows."""
+    return structs.replace(
+        facts,
+        sensor_corrections=corrections_by_stretch(db, facts, records),
+        uncertainties=uncertainties_by_stretch(db, facts, records),
+    )
 
 
 def with_answer(reading: LotReading, hold_id: str, answer: HoldAnswer) -> LotReading:
     """The lot as it would be read with one more signed answer, in place of an earlier one."""
     answers: Mapping[str, HoldAnswer] = {**reading.facts.answers, hold_id: answer}
     facts = structs.replace(reading.facts, answers=answers)
+    return structs.replace(reading, facts=facts, lives_key=_lives_key(facts, reading.version))
+
+
+def with_facts(reading: LotReading, facts: LotFacts) -> LotReading:
+    """The lot as it would be read with other facts."""
     return structs.replace(reading, facts=facts, lives_key=_lives_key(facts, reading.version))
 
 
@@ -144,6 +197,8 @@ def _lives_key(facts: LotFacts, version: SpecVersion | None) -> str:
                 each.station_no,
                 each.unit_key,
                 each.rows_key,
+                facts.sensor_corrections.get(each.stretch_key),
+                facts.uncertainties.get(each.stretch_key),
                 each.stretch_key in newest,
                 clocks[each.rig_id] - each.last_started_at > silence,
             )
@@ -155,5 +210,7 @@ def _lives_key(facts: LotFacts, version: SpecVersion | None) -> str:
         facts.events,
         facts.rigs,
         facts.answers,
+        facts.failure_records,
+        facts.changes,
     )
     return hashlib.sha256(msgspec.json.encode(ingredients, order="sorted")).hexdigest()

@@ -11,6 +11,7 @@ from schemas.unit_evidence import IdentityConflict
 from service.storage.lot_facts import LotFacts
 from service.storage.rig_clocks import NeighbourRecord
 from service.storage.store import Cursor
+from service.workflows.sensing import UNKNOWN_SENSING
 from service.workflows.stretch_summaries import stage_one_for
 
 
@@ -36,7 +37,7 @@ def find_identity_conflicts(
         Rows are asked only for stretches so close that their spacing decides.
     """
     spans = [*_own(facts, stretches), *map(_other, facts.neighbours)]
-    spacings = stage_one_for(db, spec, None).spacings(spacings_wanted(spans))
+    spacings = stage_one_for(db, spec, UNKNOWN_SENSING).spacings(spacings_wanted(spans))
     return identity_conflicts(spans, spacings)
 
 

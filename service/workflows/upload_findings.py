@@ -6,7 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from analysis.reduction.rules import full_scale_mpa
+from msgspec import UNSET, structs
+
 from analysis.reduction.summaries import reasons_missed
 from schemas.lots import RigSettings
 from schemas.specs import Spec
@@ -14,7 +15,13 @@ from schemas.stretches import NOT_COUNTED_REASONS
 from schemas.uploads import FindingRange, Upload, UploadFinding, UploadFindings
 from service.storage import lots, records, specs
 from service.storage.store import Cursor
-from service.storage.upload_stretches import UploadedStretch, stretches_of_upload
+from service.storage.upload_stretches import (
+    UploadedStretch,
+    repeated_rows,
+    stretches_of_upload,
+)
+from service.workflows.reduce_lot import read_lot
+from service.workflows.sensing import Sensing, sensing_of
 from service.workflows.stretch_summaries import stage_one_for
 
 _MOST_RANGES = 10
@@ -36,6 +43,8 @@ def account_for(db: Cursor, upload: Upload) -> UploadFindings:
         Rows of lots without a specification are neither counted nor refused. A
         lives table has no cycles: its rows are accounted for by the receipt.
     """
+    if upload.withdrawn is not UNSET:
+        return _nothing_counts(upload)
     by_lot: dict[int, list[UploadedStretch]] = defaultdict(list)
     for stretch in stretches_of_upload(db, upload.upload_id):
         by_lot[stretch.lot_key].append(stretch)
@@ -49,7 +58,17 @@ def account_for(db: Cursor, upload: Upload) -> UploadFindings:
         judged = _judged(db, spec, stretches)
         counted += sum(cycles for _, misses, cycles, _, _ in judged if misses == 0)
         findings += _findings(judged, stretches)
-    return _summed(upload, counted, without_spec, findings)
+    told = _summed(upload, counted, without_spec, findings)
+    if upload.table != "CYCLES":
+        return told
+    duplicate, conflicting = repeated_rows(db, upload.upload_id)
+    return structs.replace(told, duplicate_rows=duplicate, conflicting_rows=conflicting)
+
+
+def _nothing_counts(upload: Upload) -> UploadFindings:
+    """Of a withdrawn upload nothing counts, and nothing of it is a duplicate of another."""
+    empty = structs.replace(upload, duplicate_rows=0, conflicting_rows=0)
+    return structs.replace(_summed(empty, 0, 0, []), withdrawn_rows=upload.row_count)
 
 
 def _current_spec(db: Cursor, lot_key: int) -> Spec | None:
@@ -61,13 +80,18 @@ def _current_spec(db: Cursor, lot_key: int) -> Spec | None:
 
 def _judged(db: Cursor, spec: Spec, stretches: Sequence[UploadedStretch]) -> list[tuple[Any, ...]]:
     settings = _rig_settings(db, stretches)
-    groups: dict[float | None, list[int]] = defaultdict(list)
-    for stretch in stretches:
-        full_scale = full_scale_mpa(settings.get(stretch.rig_id), stretch.station_no)
-        groups[full_scale].append(stretch.stretch_key)
+    [lot_id] = lots.lot_ids(db, [stretches[0].lot_key])
+    facts = structs.replace(read_lot(db, lot_id).facts, rigs=settings)
+    corrections = facts.sensor_corrections
+    groups: dict[Sensing, list[int]] = defaultdict(list)
+    for each in stretches:
+        sensing = sensing_of(facts, each.stretch_key, each.rig_id, each.station_no)
+        groups[sensing].append(each.stretch_key)
     found: list[tuple[Any, ...]] = []
-    for full_scale, keys in groups.items():
-        found += stage_one_for(db, spec, full_scale).findings(keys, stretches[0].upload_key)
+    for sensing, keys in groups.items():
+        concerned = [each for key in keys for each in corrections.get(key, [])]
+        stage_one = stage_one_for(db, spec, sensing, concerned)
+        found += stage_one.findings(keys, stretches[0].upload_key)
     return found
 
 

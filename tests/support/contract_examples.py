@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,8 @@ _CHANGING_ID = re.compile(r"^(?:up|dec)_[a-z2-7]{12}$")
 _CHANGING_FIELDS = {
     "byte_count": 0,
     "libraries": {},
+    "key_id": "<16 hexadecimal digits>",
+    "public_key": "<base64>",
     "software": "lotproof <version>",
     # Rounding errors: how near to 0 a slope is differs between computers.
     "score_size": 0.0,
@@ -58,6 +62,8 @@ class Replay:
         content: dict[str, Any] = {}
         if "body" in request:
             content = {"json": request["body"]}
+        elif "text" in request:
+            content = {"content": request["text"]}
         elif "lives_table" in request:
             content = {"content": lives_table(request["lives_table"])}
             headers["Content-Type"] = PARQUET
@@ -78,10 +84,22 @@ class Replay:
     def _remember(self, answer: Response) -> None:
         if "etag" in answer.headers:
             self._known["etag"] = answer.headers["etag"]
-        body = answer.json() if answer.content else {}
+        body = body_of(answer) or {}
         for name in ("upload_id", "decision_id"):
             if name in body:
                 self._known[name] = body[name]
+
+
+def body_of(answer: Response) -> Any:
+    """Body of an answer: what its JSON says, or the text of a file; None without one."""
+    if not answer.content:
+        return None
+    if "json" in answer.headers["content-type"]:
+        return answer.json()
+    if answer.headers["content-type"] == "application/zip":
+        with zipfile.ZipFile(io.BytesIO(answer.content)) as pack:
+            return {"content_type": "application/zip", "parts": pack.namelist()}
+    return {"content_type": answer.headers["content-type"], "text": answer.text}
 
 
 def masked(value: Any) -> Any:

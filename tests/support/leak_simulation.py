@@ -58,6 +58,16 @@ class SimulatedUnit(NamedTuple):
     run_count: int
 
 
+class SimulatedRun(NamedTuple):
+    """One run of a unit, row by row: what counts, decay in MPa and temperature in degC."""
+
+    place: str
+    start_hours: float
+    counts: BoolArray
+    decay_mpa: FloatArray
+    temperature_c: FloatArray
+
+
 class _Stop(NamedTuple):
     at_cycles: int
     hours: float
@@ -89,14 +99,18 @@ def simulated_units(
     kind: Kind, count: int, *, seed: int, planned: int = PLANNED_CYCLES
 ) -> list[SimulatedUnit]:
     """`count` units in lots of twelve on two rigs; one seed gives the same units every time."""
-    units: list[SimulatedUnit] = []
-    for number in range(count):
-        lot_no, place = divmod(number, UNITS_PER_LOT)
-        rig = _rig(np.random.default_rng([seed, lot_no, place // 6, 1]), planned)
-        rng = np.random.default_rng([seed, number, ("HEALTHY", "LEAKING", "EARLY").index(kind), 2])
-        growth = GROWTHS[number % len(GROWTHS)] if kind != "HEALTHY" else 0.0
-        units.append(_run_unit(rng, rig, _unit(rng, kind, growth, planned), planned))
-    return units
+    return [simulated_unit(kind, number, seed=seed, planned=planned)[0] for number in range(count)]
+
+
+def simulated_unit(
+    kind: Kind, number: int, *, seed: int, planned: int = PLANNED_CYCLES
+) -> tuple[SimulatedUnit, list[SimulatedRun]]:
+    """The unit of that number, and its rows run by run."""
+    lot_no, place = divmod(number, UNITS_PER_LOT)
+    rig = _rig(np.random.default_rng([seed, lot_no, place // 6, 1]), planned)
+    rng = np.random.default_rng([seed, number, ("HEALTHY", "LEAKING", "EARLY").index(kind), 2])
+    growth = GROWTHS[number % len(GROWTHS)] if kind != "HEALTHY" else 0.0
+    return _run_unit(rng, rig, _unit(rng, kind, growth, planned), planned)
 
 
 def _rig(rng: np.random.Generator, planned: int) -> _Rig:
@@ -145,9 +159,12 @@ def _unit(rng: np.random.Generator, kind: Kind, growth: float, planned: int) -> 
     )
 
 
-def _run_unit(rng: np.random.Generator, rig: _Rig, unit: _Unit, planned: int) -> SimulatedUnit:
+def _run_unit(
+    rng: np.random.Generator, rig: _Rig, unit: _Unit, planned: int
+) -> tuple[SimulatedUnit, list[SimulatedRun]]:
     counted, hours = 0, float(rng.uniform(0, 24))
     stretches: list[StretchBlocks] = []
+    runs: list[SimulatedRun] = []
     cold = True
     goals = [*rig.stops, _Stop(planned, 0.0, False, False)]
     for stop in goals:
@@ -158,13 +175,17 @@ def _run_unit(rng: np.random.Generator, rig: _Rig, unit: _Unit, planned: int) ->
         rows = _rows(rng, rig, (need, cold, stop.hot), hours)
         decay = _decay(rng, rows, unit, counted, second_place)
         keep, failed = _until_failure(decay, rows.counts)
-        stretches.append(_blocks(rows, decay, keep, counted, "second" if second_place else "first"))
+        place = "second" if second_place else "first"
+        stretches.append(_blocks(rows, decay, keep, counted, place))
+        runs.append(
+            SimulatedRun(place, hours, rows.counts[:keep], decay[:keep], rows.temperature[:keep])
+        )
         counted += int(rows.counts[:keep].sum())
         hours += keep / _CYCLES_PER_HOUR + stop.hours
         cold = stop.cold
         if failed:
             break
-    return SimulatedUnit(
+    simulated = SimulatedUnit(
         stretches=tuple(stretches),
         showing_blocks=sum(_showing(stretch, unit.gates) for stretch in stretches),
         onset_cycles=unit.onset,
@@ -173,6 +194,7 @@ def _run_unit(rng: np.random.Generator, rig: _Rig, unit: _Unit, planned: int) ->
         moved=len({stretch.place for stretch in stretches}) > 1,
         run_count=len(stretches),
     )
+    return simulated, runs
 
 
 def _showing(stretch: StretchBlocks, gates: FloatArray) -> int:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from contract_examples import FOLDER, Replay, masked
+from contract_examples import FOLDER, Replay, body_of, masked
 from service_client import running_service
 from stores import StandingClock
 
@@ -32,7 +32,7 @@ def main() -> None:
             answer = replay.send(example["request"]).raise_for_status()
             example["response"] = {"status": answer.status_code}
             if answer.content:
-                example["response"]["body"] = masked(answer.json())
+                example["response"]["body"] = masked(body_of(answer))
             path.write_text(json.dumps(example, indent=2, ensure_ascii=False) + "\n", "utf-8")
 
 

@@ -141,7 +141,27 @@ def tally_of(rows: list[Row], spec: Row, full_scale: float | None) -> Row:
         "only_not_recorded_cycles": only_silent,
         "invalidating_cycles": high,
         "clipped_cycles": clipped,
+        "inferred_cycles": 0,
     }
+
+
+def left_out_before(row: Row, before: Row | None, spec: Row, full_scale: float | None) -> int:
+    """Cycles that declared thinning left out between two counted neighbours."""
+    every = row.get("logged_every") or 1
+    if before is None or row["cycle_in_run"] - before["cycle_in_run"] != every:
+        return 0
+    both_count = not any(first_reason(each, spec, full_scale) for each in (before, row))
+    return every - 1 if both_count else 0
+
+
+def inferred_in(lap: list[Row], spec: Row, full_scale: float | None) -> int:
+    """Cycles of a lap that count without a row; before a last cycle that gave way none does."""
+    burst = spec["failure"].get("burst_below_mpa")
+    inferred = 0
+    for before, row in itertools.pairwise(lap):
+        gave_way = row is lap[-1] and burst is not None and row["pressure_peak_mpa"] < burst
+        inferred += 0 if gave_way else left_out_before(row, before, spec, full_scale)
+    return inferred
 
 
 def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
@@ -164,12 +184,13 @@ def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
             reasons[reason] = reasons.get(reason, 0) + 1
         for each in every_reason(row, spec, full_scale):
             every[each] = every.get(each, 0) + 1
+    inferred = inferred_in(lap, spec, full_scale)
     return {
         "logged_cycles": len(lap),
-        "counted_cycles": counted,
+        "counted_cycles": counted + inferred,
         "not_counted_by": reasons,
         "not_counted_by_every": every,
-        "unlogged_cycles": missing,
+        "unlogged_cycles": missing - inferred,
         "unlogged_before_first": missing_before_first,
         "first_cycle_in_run": lap[0]["cycle_in_run"],
         "last_cycle_in_run": lap[-1]["cycle_in_run"],
@@ -182,7 +203,7 @@ def summary_of(lap: list[Row], spec: Row, full_scale: float | None) -> Row:
             for row in lap
             if full_scale is not None and first_reason(row, spec, full_scale) is None
         ),
-        "tally": tally_of(lap, spec, full_scale),
+        "tally": tally_of(lap, spec, full_scale) | {"inferred_cycles": inferred},
         **baselines_of(lap, spec, full_scale),
     }
 
@@ -253,27 +274,28 @@ def sustained_decay(stretches: list[list[Row]], spec: Row, full_scale: float | N
     `stretches` hold all rows of one stretch each, in the order in which they were
     run. The answer numbers the first cycle of the sustained run among the counted
     and among all logged cycles of the unit, and tells how many counters lack between
-    it and the counted cycle before it, and how the cycles up to it were tested.
+    it and the counted cycle before it, how many counted cycles before those may belong to
+    it, and how the cycles up to it were tested.
     """
     walk = _Walk(spec, full_scale)
     station, missing = None, 0
     for rows in stretches:
         for lap in laps_of(rows):
             if station not in (None, lap[0]["station_no"]):
-                walk.interrupt()
+                walk.move()
             station = lap[0]["station_no"]
             missing += max(lap[0]["cycle_in_run"] - 1, 0)
             if lap[0]["cycle_in_run"] > 1:
                 walk.interrupt()
-            if walk.needs_one_stretch:
-                walk.interrupt()
-            previous = lap[0]["cycle_in_run"] - 1
+            before = None
             for row in lap:
-                if row["cycle_in_run"] != previous + 1 and row is not lap[0]:
-                    missing += row["cycle_in_run"] - previous - 1
+                left_out = left_out_before(row, before, spec, full_scale)
+                lacking = 0 if before is None else row["cycle_in_run"] - before["cycle_in_run"] - 1
+                missing += lacking - left_out
+                if lacking > left_out:
                     walk.interrupt()
-                previous = row["cycle_in_run"]
-                if walk.take(row, missing):
+                before = row
+                if walk.take(row, missing, left_out):
                     return walk.answer
                 if first_reason(row, spec, full_scale) is None:
                     missing = 0
@@ -288,8 +310,8 @@ class _Walk:
         self.limit = spec["failure"]["decay_limit_mpa"]
         self.rule = spec["failure"]["persistence"]["rule"]
         self.length = spec["failure"]["persistence"]["cycles"]
-        self.needs_one_stretch = self.rule == "MOVING_AVERAGE"
-        self.counted, self.logged = 0, 0
+        self.counted, self.logged, self.inferred = 0, 0, 0
+        self.on_station: list[bool] = []
         self.recent: list[Row] = []
         self.taken: list[Row] = []
         self.answer: Row | None = None
@@ -297,18 +319,36 @@ class _Walk:
     def interrupt(self) -> None:
         self.recent = []
 
-    def take(self, row: Row, missing: int) -> bool:
+    def move(self) -> None:
+        self.recent, self.on_station = [], []
+
+    def begun_before(self) -> int:
+        """Counted cycles on the station before this one that a streak may have begun with."""
+        if self.rule == "MOVING_AVERAGE":
+            return min(2, len(self.on_station))
+        over = itertools.takewhile(bool, reversed(self.on_station))
+        return len([*over])
+
+    def take(self, row: Row, missing: int, left_out: int) -> bool:
         self.logged += 1
         self.taken.append(row)
         if first_reason(row, self.spec, self.full_scale) is not None:
             return False
-        self.counted += 1
         decay = decay_of(row)
+        seen = {
+            "counted_cycles": self.counted + 1,
+            "logged_cycles": self.logged,
+            "decay": decay,
+            "missing_before": missing + left_out,
+            "over_before": self.begun_before() if missing + left_out else 0,
+            "inferred_cycles": self.inferred,
+        }
+        self.counted += 1 + left_out
+        self.inferred += left_out
+        self.on_station.append(decay is not None and decay > self.limit)
         if decay is None:
             self.recent = []
             return False
-        seen = {"counted_cycles": self.counted, "logged_cycles": self.logged, "decay": decay}
-        seen["missing_before"] = missing
         if self.rule == "CONSECUTIVE":
             self.recent = [*self.recent, seen] if decay > self.limit else []
             found = len(self.recent) >= self.length
@@ -319,5 +359,6 @@ class _Walk:
         if found:
             first = self.recent[0]
             up_to = tally_of(self.taken[: first["logged_cycles"]], self.spec, self.full_scale)
+            up_to["inferred_cycles"] = first["inferred_cycles"]
             self.answer = first | {"run_id": row["run_id"], "up_to": up_to}
         return found

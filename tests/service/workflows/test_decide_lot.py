@@ -5,20 +5,17 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from bodies import attribute_spec, failed, lives_table, run_outs
+from bodies import failed, lives_table, run_outs
+from decided_lots import BODY, SERIALS, body_of, key_of, prepared
 from stores import StandingClock
 
 from schemas.decisions import NewDecision
-from schemas.lots import NewAssignment, NewLot
-from schemas.specs import Spec, SpecApproval
 from service.errors import AlreadyExists, NotDecidable, NotFound, StaleVersion
 from service.settings import Settings
 from service.tokens import Actor
 from service.workflows.application import Application
 
 pytestmark = pytest.mark.anyio
-SERIALS = [f"{number:03}" for number in range(1, 7)]
-BODY = NewDecision(meaning="accepted", reason="plan finished")
 
 
 @pytest.fixture
@@ -27,28 +24,6 @@ async def application(tmp_path: Path, clock: StandingClock) -> AsyncIterator[App
     opened = await Application.open(settings, clock=clock)
     yield opened
     await opened.close()
-
-
-async def body_of(table: bytes) -> AsyncIterator[bytes]:
-    yield table
-
-
-async def prepared(application: Application, actor: Actor, *, ran: int) -> str:
-    """A lot of which `ran` units of six reached the target."""
-    await application.specs.create(msgspec.convert(attribute_spec(), Spec), actor)
-    approval = SpecApproval(meaning="approved", reason="reviewed")
-    await application.specs.approve(("CC25-A", 1), approval, actor, hash_seen=None)
-    body = NewLot(lot_number="CC25-0117", part_number="CC25")
-    lot, _ = await application.lots.register(body, actor)
-    assignment = NewAssignment(spec_id="CC25-A", version=1, reason="as ordered")
-    await application.lots.assign(lot.lot_id, assignment, actor)
-    table = lives_table(run_outs("CC25-0117", SERIALS[:ran]))
-    await application.uploads.take(body_of(table), actor, content_digest=None)
-    return lot.lot_id
-
-
-async def key_of(application: Application, lot_id: str) -> str:
-    return (await application.evaluations.read(lot_id, None)).provenance.evaluation_key
 
 
 async def test_a_verdict_is_recorded_with_its_facts_and_never_changes(

@@ -10,7 +10,16 @@ from analysis.reduction.rules import STAGE_ONE_TEXTS, stage_one_parameters
 from service.workflows.stage_one_texts import stage_one_texts
 
 # Given by the runner of the texts and not by the specification.
-OF_THE_RUNNER = {"with_conflicting", "upload_key", "mode_1", "mode_2", "mode_3", "mode_4"}
+OF_THE_RUNNER = {
+    "with_conflicting",
+    "with_details",
+    "cycles_of_a_block",
+    "upload_key",
+    "mode_1",
+    "mode_2",
+    "mode_3",
+    "mode_4",
+}
 
 
 def test_every_shipped_text_is_named_and_every_name_has_its_text() -> None:

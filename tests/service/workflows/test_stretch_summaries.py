@@ -22,6 +22,7 @@ from uploads_by_hand import rows_of
 from schemas.specs import Spec
 from service.storage.lot_facts import LotFacts, read_lot_facts
 from service.storage.store import Store
+from service.workflows.sensing import UNKNOWN_SENSING
 from service.workflows.stretch_summaries import StretchReadings, stage_one_for, summarise
 
 KEPT = "SELECT count(*), count(DISTINCT rules_key) FROM stretch_summaries"
@@ -213,7 +214,9 @@ def test_stage_one_judges_the_modes_that_the_specification_names(store: Store) -
     [stretch] = facts_of(store).stretches
     point = (0, stretch.stretch_key, 1, 3, stretch.last_started_at)
     for rules, expected in ((spec(), 2), (both, 3)):
-        counts = store.read_now(lambda db, r=rules: stage_one_for(db, r, None).counted_at([point]))
+        counts = store.read_now(
+            lambda db, r=rules: stage_one_for(db, r, UNKNOWN_SENSING).counted_at([point])
+        )
         assert sum(group.cycles for group in counts[0] if group.misses == 0) == expected
         assert sum(group.cycles for group in counts[0]) == 3
     assert receipt.lots[0].lot_number == LOT
