@@ -1,4 +1,5 @@
-"""The command line: ``lotproof serve | token | demo | generate | export-openapi``.
+"""The command line: ``lotproof serve | token | demo | generate | audit | evidence |
+recheck | validate | export-openapi``.
 
 What a command needs is imported inside it, so that `lotproof token` answers at
 once without loading a server.
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import msgspec
 
+from schemas.audit import AuditHead
 from service.errors import OperatorError, ServiceError
 from service.settings import Settings, environment_variables, read_settings
 from service.tokens import SCOPES, create_token, list_tokens, revoke_token
@@ -110,6 +112,70 @@ def export_openapi(args: argparse.Namespace) -> int:
     return 0
 
 
+def verify_audit(args: argparse.Namespace) -> int:
+    """Check the audit trail of a data directory that no service has open."""
+    from service.workflows.audit_trail import report_of_directory
+
+    report = report_of_directory(_settings(args.data), args.head)
+    print(f"{report.link_count} links, end of the trail {report.head.position}:{report.head.link}")
+    if report.is_intact:
+        return 0
+    return _refuse(str(report.difference))
+
+
+def verify_evidence(args: argparse.Namespace) -> int:
+    """Check an evidence pack with nothing but itself."""
+    from service.workflows.verify_pack import verify_pack
+
+    report = verify_pack(args.file, args.key)
+    for name in report.checked:
+        print(f"sound: {name}")
+    for note in report.not_checked:
+        print(f"not checked: {note}")
+    if not report.key_is_known:
+        print("the key is the pack's own; --key PUBLIC_KEY would show who signed")
+    return 0 if report.is_sound else _refuse(str(report.difference))
+
+
+def recheck_decisions(args: argparse.Namespace) -> int:
+    """Compute every recorded verdict of a data directory again and tell what differs."""
+    from service.workflows.recheck import recheck_directory
+
+    report = recheck_directory(_settings(args.data))
+    for each in report.decisions:
+        said = "same" if each.agrees else each.not_rechecked or "differs"
+        fields = [each.decision_id, each.lot_number, each.recorded_verdict, str(said)]
+        print("\t".join([*fields, ",".join([*each.changed_units, *each.changed_figures])]).rstrip())
+    if report.differing_count == 0:
+        return 0
+    return _refuse(f"{report.differing_count} of {report.decision_count} verdicts differ")
+
+
+def validate_copy(args: argparse.Namespace) -> int:
+    """Let the installed copy check itself, or check the signature of an earlier protocol."""
+    from service.validation.command import Asked, validate
+    from service.validation.protocol import read_protocol
+
+    if args.check is None:
+        wanted = {"lots": args.lot} if args.lot else {}
+        protocol, out = validate(
+            Asked(data=args.data, out=args.out, run_by=args.name or msgspec.UNSET, **wanted)
+        )
+        print(f"protocol: {out}, signed with key {protocol.signed_with} ({protocol.key_origin})")
+    else:
+        protocol = read_protocol(args.check, args.key)
+        print(f"sound: the signature of {args.check}, key {protocol.signed_with}")
+        if args.key is None:
+            print("the key is the protocol's own; --key PUBLIC_KEY would show who signed")
+    for step in protocol.steps:
+        result = "passed" if step.passed else f"FAILED, {step.differing_count} differ"
+        print(f"{step.name}: {step.compared_count} compared, {result}")
+        for note in step.notes:
+            print(f"  {note}")
+    failed = next((step for step in protocol.steps if not step.passed), None)
+    return 0 if failed is None else _refuse(f"{failed.name}: {failed.first_difference}")
+
+
 def demo(args: argparse.Namespace) -> int:
     """Run the invented demo through the real service."""
     from service.demo.command import run_demo
@@ -149,6 +215,12 @@ def _parser() -> argparse.ArgumentParser:
     _add_token(commands)
     _add_demo(commands)
     _add_generate(commands)
+    _add_audit(commands)
+    _add_evidence(commands)
+    again = commands.add_parser("recheck", help="compute every recorded verdict again")
+    again.add_argument("--data", type=Path, required=True, metavar="DIR")
+    again.set_defaults(run=recheck_decisions)
+    _add_validate(commands)
     export = commands.add_parser("export-openapi", help="write the contract of the interface")
     export.add_argument("--out", type=Path, default=DEFAULT_CONTRACT, metavar="FILE")
     export.add_argument("--check", action="store_true", help="write nothing; fail if it differs")
@@ -210,6 +282,44 @@ def _add_generate(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     command.add_argument("--out", type=Path, required=True, metavar="DIR")
     command.set_defaults(run=generate)
+
+
+def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    audit = commands.add_parser("audit", help="check the audit trail")
+    actions = audit.add_subparsers(required=True, metavar="ACTION")
+    verify = actions.add_parser("verify", help="recompute every link and compare every fact")
+    verify.add_argument("--data", type=Path, required=True, metavar="DIR")
+    verify.add_argument(
+        "--head", type=_head, metavar="POSITION:LINK", help="an end that was noted down earlier"
+    )
+    verify.set_defaults(run=verify_audit)
+
+
+def _add_evidence(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    evidence = commands.add_parser("evidence", help="check the evidence of a verdict")
+    actions = evidence.add_subparsers(required=True, metavar="ACTION")
+    verify = actions.add_parser("verify", help="check a pack offline and compute it again")
+    verify.add_argument("file", type=Path, metavar="FILE")
+    verify.add_argument("--key", metavar="PUBLIC_KEY", help="public key of /v1/keys, in base64")
+    verify.set_defaults(run=verify_evidence)
+
+
+def _add_validate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("validate", help="let the installed copy check itself")
+    command.add_argument("--data", type=Path, metavar="DIR", help="sign with this one's key")
+    command.add_argument("--out", type=Path, metavar="FILE", help="protocol; a new file")
+    command.add_argument("--name", help="who runs it, as the protocol will say")
+    command.add_argument("--lot", action="append", metavar="LOT", help="only these demo lots")
+    command.add_argument("--check", type=Path, metavar="FILE", help="check an earlier protocol")
+    command.add_argument("--key", metavar="PUBLIC_KEY", help="with --check: key that is trusted")
+    command.set_defaults(run=validate_copy)
+
+
+def _head(text: str) -> AuditHead:
+    position, _, link = text.partition(":")
+    if not position.isdecimal() or not link:
+        raise argparse.ArgumentTypeError(f"{text!r} is no POSITION:LINK")
+    return AuditHead(position=int(position), link=link)
 
 
 def _port(text: str) -> int:

@@ -31,7 +31,7 @@ SCOPE_MEANINGS: dict[Scope, str] = {
     "lots.write": "Register lots, samples, rigs, assignments, drafts and records.",
     "results.write": "Upload tables; meant for the quality system and the rigs.",
     "specs.approve": "Approve a draft specification.",
-    "holds.sign": "Sign the disposition of a hold.",
+    "holds.sign": "Sign the disposition of a hold, or a failure record.",
     "decisions.sign": "Record a verdict.",
     "admin": "Everything.",
 }

@@ -23,11 +23,11 @@ from msgspec import Struct
 
 from schemas.problems import PROBLEM_MEDIA_TYPE, PROBLEM_TYPES, Problem
 from service.api.parameters import DeclaredParameter, declared_parameters
-from service.api.strict import JSON_MEDIA_TYPE, REQUEST_MEDIA_TYPE, json_body_type
+from service.api.strict import JSON_MEDIA_TYPE, json_body_type, raw_media_types
 from service.auth import scope_of
 from service.tokens import SCOPE_MEANINGS
 
-CONTRACT_VERSION = "1.1.0"
+CONTRACT_VERSION = "1.2.0"
 """Version of the interface, apart from the program's: raised by openapi/CHANGELOG.md's rules."""
 
 PROBLEMS = "problems"
@@ -133,7 +133,7 @@ def problem_slugs(operation: Operation) -> list[str]:
     slugs = {"invalid-request", "not-found", "internal", *handler.opt.get(PROBLEMS, [])}
     if scope_of(handler) is not None:
         slugs |= {"not-authenticated", "not-allowed"}
-    if operation.body_type is not None or REQUEST_MEDIA_TYPE in handler.opt:
+    if operation.body_type is not None or raw_media_types(handler):
         slugs |= {"too-large", "unsupported-media-type"}
     if unknown := slugs - PROBLEM_TYPES.keys():
         raise ContractError(f"{handler}: no such kind of problem: {sorted(unknown)}")
@@ -245,9 +245,9 @@ def _request_body(operation: Operation, schema_of: dict[int, Any]) -> dict[str, 
         if REQUEST_EXAMPLE in opt:
             content["example"] = opt[REQUEST_EXAMPLE]
         return {"required": True, "content": {JSON_MEDIA_TYPE: content}}
-    if REQUEST_MEDIA_TYPE in opt:
+    if media_types := raw_media_types(operation.handler):
         # OpenAPI 3.1 describes raw bytes by the media type alone, with an empty schema.
-        return {"required": True, "content": {opt[REQUEST_MEDIA_TYPE]: {}}}
+        return {"required": True, "content": {media_type: {} for media_type in media_types}}
     return None
 
 

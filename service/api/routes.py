@@ -6,9 +6,15 @@ from litestar.types import ControllerRouterHandler
 
 from service.api import (
     acceleration,
+    attachments,
+    audit_trail,
+    calibrations,
+    corrections,
     decisions,
     docs,
     evaluations,
+    evidence,
+    failure_records,
     fits,
     health,
     holds,
@@ -18,6 +24,7 @@ from service.api import (
     populations,
     problem_pages,
     rigs,
+    sample_draws,
     sign_in,
     specs,
     units,
@@ -28,17 +35,24 @@ from service.pages.routes import ROUTERS as PAGE_ROUTERS
 ROUTERS: list[ControllerRouterHandler] = [
     *specs.HANDLERS,
     *lots.HANDLERS,
+    *sample_draws.HANDLERS,
     *evaluations.HANDLERS,
     *holds.HANDLERS,
     *decisions.HANDLERS,
     *units.HANDLERS,
     *uploads.HANDLERS,
+    *corrections.HANDLERS,
     *rigs.HANDLERS,
     *inspections.HANDLERS,
+    *failure_records.HANDLERS,
+    *attachments.HANDLERS,
+    *calibrations.HANDLERS,
     *plans.HANDLERS,
     *fits.HANDLERS,
     *populations.HANDLERS,
     *acceleration.HANDLERS,
+    *audit_trail.HANDLERS,
+    *evidence.HANDLERS,
 ]
 """Below /v1, paths without that prefix: JSON, bearer token, strict bodies."""
 

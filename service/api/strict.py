@@ -30,7 +30,7 @@ AnyRequest = Request[Any, Any, Any]
 
 JSON_MEDIA_TYPE = "application/json"
 REQUEST_MEDIA_TYPE = "request_media_type"
-"""Key in a handler's `opt`: the media type of a body that the handler reads raw."""
+"""Key in a handler's `opt`: the media type, or types, of a body that the handler reads raw."""
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 _PLACE = re.compile(r" - at `(?:key in )?\$(?P<path>[^`]*)`$")
@@ -60,13 +60,19 @@ async def check_request(request: AnyRequest) -> None:
     given = list(request.query_params.multi_items())
     if errors := query_errors(declared, [(name, str(value)) for name, value in given]):
         raise InvalidRequest(errors)
-    if (media_type := handler.opt.get(REQUEST_MEDIA_TYPE)) is not None:
-        _check_media_type(request, media_type)
+    if media_types := raw_media_types(handler):
+        _check_media_type(request, *media_types)
     if (body_type := json_body_type(handler)) is not None:
         _check_media_type(request, JSON_MEDIA_TYPE)
         decoded = decode_body(await request.body(), body_type)
         # Without this the framework would decode the bytes again, leniently.
         ScopeState.from_scope(request.scope).json = decoded
+
+
+def raw_media_types(handler: BaseRouteHandler) -> tuple[str, ...]:
+    """Media types of a body that a handler reads raw; empty if it reads none."""
+    named: str | tuple[str, ...] = handler.opt.get(REQUEST_MEDIA_TYPE, ())
+    return (named,) if isinstance(named, str) else named
 
 
 def json_body_type(handler: BaseRouteHandler) -> Any | None:
@@ -217,13 +223,13 @@ def _is_finite_number(text: str) -> bool:
     return _NUMBER.fullmatch(text) is not None and math.isfinite(float(text))
 
 
-def _check_media_type(request: AnyRequest, wanted: str) -> None:
+def _check_media_type(request: AnyRequest, *wanted: str) -> None:
     """Refuse another media type, and any content encoding."""
     media_type, parameters = request.content_type
     charset = parameters.get("charset", "utf-8").strip("\"'").lower()
     encoding = request.headers.get("content-encoding", "identity").strip().lower()
-    if media_type.lower() != wanted or charset not in ("utf-8", "utf8"):
-        code, detail = "MEDIA_TYPE", f"Send the body as {wanted}."
+    if media_type.lower() not in wanted or charset not in ("utf-8", "utf8"):
+        code, detail = "MEDIA_TYPE", f"Send the body as {' or '.join(wanted)}."
     elif encoding != "identity":
         code, detail = "CONTENT_ENCODING", "Send the body without a content encoding."
     else:

@@ -12,6 +12,7 @@ from schemas.lives import StretchLine, UnitLife
 from schemas.lots import Unit
 from schemas.paging import Page, PageRequest
 from schemas.quantities import Instant
+from schemas.trends import TrendPoints, UnitTrend
 from schemas.unit_rows import FIRST_PLACE, LoggedCycle, RowPlace, StartRange
 from service.api.given import AnyRequest, Workflows
 from service.api.lists import after_number, foreign_cursor, numbered_page
@@ -24,6 +25,10 @@ StartedFrom = Annotated[
 ]
 StartedBefore = Annotated[
     Instant | None, QueryParameter(name="to", description="Cycles that started before then.")
+]
+MostPoints = Annotated[
+    TrendPoints | None,
+    QueryParameter(name="points", description="Most points; blocks are put together to fit."),
 ]
 
 
@@ -70,6 +75,20 @@ async def list_unit_runs(
 
 
 @get(
+    "/units/{unit_id:str}/trend",
+    operation_id="read_unit_trend",
+    summary="Read the trend of a unit",
+    tags=_TAGS,
+    guards=[requires("lots.read")],
+)
+async def read_unit_trend(
+    unit_id: FromPath[str], workflows: Workflows, most_points: MostPoints = None
+) -> UnitTrend:
+    """Decay, peak and rise time by blocks of counted cycles, with what is known of leak onset."""
+    return await workflows.units.trend(unit_id, most_points)
+
+
+@get(
     "/units/{unit_id:str}/cycles",
     operation_id="list_unit_cycles",
     summary="List a unit's raw rows",
@@ -107,4 +126,4 @@ def _after_place(paging: PageRequest) -> RowPlace:
     return place
 
 
-HANDLERS = [read_unit, read_unit_life, list_unit_runs, list_unit_cycles]
+HANDLERS = [read_unit, read_unit_life, list_unit_runs, read_unit_trend, list_unit_cycles]

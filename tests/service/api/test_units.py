@@ -42,8 +42,21 @@ def test_its_stretches_are_listed_page_by_page(service: ServiceClient, unit_id: 
 
 
 def test_an_unknown_unit_is_not_found(service: ServiceClient) -> None:
-    for path in ("", "/life", "/runs", "/cycles"):
+    for path in ("", "/life", "/runs", "/trend", "/cycles"):
         problem(service.get(f"/v1/units/unit_nowhere{path}"), 404, "not-found")
+
+
+def test_its_trend_is_told_in_blocks(service: ServiceClient, unit_id: str) -> None:
+    trend = service.read(f"/v1/units/{unit_id}/trend?points=2")
+    # Two runs of 2 counted cycles each: a block ends with its stretch.
+    assert [(each["first_counted"], each["last_counted"]) for each in trend["points"]] == [
+        (1, 2),
+        (3, 4),
+    ]
+    assert trend["points"][0]["pressure_peak_mpa"]["median"] == GOOD
+    assert "pressure_decay_mpa" not in trend["points"][0]
+    for points in ("0", "20001", "many"):
+        problem(service.get(f"/v1/units/{unit_id}/trend?points={points}"), 400, "invalid-request")
 
 
 def test_its_raw_rows_come_in_the_order_in_which_the_cycles_started(
