@@ -10,7 +10,7 @@ from schemas.decisions import UnitLine
 from schemas.holds import Alternative, HoldEvidence
 from schemas.lives import FailureSeen, Outcome, UnitLife
 from schemas.specs import Persistence, Spec
-from service.pages import units, wording
+from service.pages import failure_wording, units, wording
 from service.pages.units import NO_BREAK, PressureUnit, counted
 from service.pages.wording import say
 
@@ -20,6 +20,7 @@ QUANTITIES: dict[str, str] = {
     "pressure_peak_mpa": "highest peak",
     "pressure_decay_mpa": "step of the pressure decay",
     "rise_time_s": "step of the rise time",
+    "gained_cycles": "cycles that count on true pressures only:",
 }
 """What the evidence of an open item measures."""
 
@@ -77,7 +78,7 @@ def evidence_text(evidence: HoldEvidence) -> str:
         parts.append(counted(evidence.cycles, "cycle", "cycles"))
     if evidence.raw_code is not UNSET:
         parts.append(f"code {evidence.raw_code}")
-    return ", ".join([*parts, *_figures(evidence), *_elsewhere(evidence)])
+    return ", ".join([*parts, *_figures(evidence), *_sensor(evidence), *_elsewhere(evidence)])
 
 
 def _figures(evidence: HoldEvidence) -> Iterator[str]:
@@ -91,6 +92,13 @@ def _figures(evidence: HoldEvidence) -> Iterator[str]:
     yield text
 
 
+def _sensor(evidence: HoldEvidence) -> Iterator[str]:
+    """A sensor that was off, and by how much."""
+    if evidence.sensor_id is not UNSET:
+        error = f"gain {evidence.gain:.6g}, offset {evidence.offset_mpa:.4g}{NO_BREAK}MPa"
+        yield f"sensor {evidence.sensor_id} ({error})"
+
+
 def _elsewhere(evidence: HoldEvidence) -> Iterator[str]:
     """The unit that was in the same place, and when."""
     if evidence.other_unit_serial is not UNSET:
@@ -102,6 +110,8 @@ def _elsewhere(evidence: HoldEvidence) -> Iterator[str]:
 
 def _measure(quantity: str, value: float) -> str:
     """A value in the unit that its quantity's name ends in; a share in percent."""
+    if quantity.endswith("_cycles"):
+        return units.count_text(round(value))
     if quantity.endswith("_share"):
         return f"{100 * value:.3g}{NO_BREAK}%"
     return f"{value:.4g}{NO_BREAK}{'MPa' if quantity.endswith('_mpa') else 's'}"
@@ -183,6 +193,10 @@ def _failure_sentences(failure: FailureSeen, spec: Spec | None, unit: PressureUn
     relevant = "relevant" if failure.relevant else "not relevant"
     mode = failure_mode_text(failure.failure_mode)
     sentences.append(f"Failure mode: {mode} ({relevant}{critical}).")
+    if failure.counts_less:
+        sentences.append(failure_wording.COUNTS_LESS)
+    if failure.pending_mode is not UNSET:
+        sentences.append(failure_wording.PENDING_MODE.format(mode=failure.pending_mode))
     return sentences
 
 

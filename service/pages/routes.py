@@ -22,13 +22,16 @@ from service.api.given import AnyRequest, Workflows
 from service.api.lists import after_number, numbered_page
 from service.api.paging import PAGING, PagingGiven
 from service.auth import requires
+from service.pages.calibrations import show_calibration
 from service.pages.life_sentences import reached_cycles
+from service.pages.risks import show_risks
 from service.pages.units import PressureUnit
 from service.pages.views import (
     STANDARD_UNIT,
     FitsAnswer,
     FitsAsked,
     LotEntry,
+    LotHistory,
     render_fits,
     render_lot,
     render_lots,
@@ -40,6 +43,9 @@ from service.workflows.lots import LotFilter
 
 MOST_DECISIONS = 500
 """A lot page shows at most this many recorded decisions; more are read over HTTP."""
+
+TREND_POINTS = 60
+"""Points of the trend on the page of a unit: drawn and tabled; all are read over HTTP."""
 
 _STYLE_HEADERS = {"cache-control": "public, max-age=300"}
 
@@ -113,6 +119,9 @@ async def show_lot(
         lot=lot,
         decisions=await _decisions(workflows, lot_id),
         spec=await _spec_of(workflows, evaluation),
+        calibrations=await workflows.calibrations.of_lot(lot_id),
+        failure_records=await workflows.failure_records.of_lot(lot_id),
+        history=await _history(workflows, lot_id),
         pressure_unit=pressure_unit,
     )
 
@@ -160,7 +169,15 @@ async def show_unit(
     spec = None
     if lot.assignment is not UNSET:
         spec = await workflows.specs.find(lot.assignment.spec_id, lot.assignment.version)
-    return render_unit(life, lot_id=lot.lot_id, spec=spec, pressure_unit=pressure_unit)
+    return render_unit(
+        life,
+        lot_id=lot.lot_id,
+        spec=spec,
+        failure_records=await workflows.failure_records.of_unit(unit_id),
+        trend=await workflows.units.trend(unit_id, TREND_POINTS),
+        changes=[] if unit.changes is UNSET else unit.changes,
+        pressure_unit=pressure_unit,
+    )
 
 
 ROUTERS: list[ControllerRouterHandler] = [
@@ -170,6 +187,8 @@ ROUTERS: list[ControllerRouterHandler] = [
     show_lot,
     show_lot_fits,
     show_unit,
+    show_calibration,
+    show_risks,
 ]
 """Handlers of all pages, outside /v1."""
 
@@ -179,6 +198,13 @@ async def _entry(workflows: Workflows, lot: Lot) -> LotEntry:
     evaluation = await workflows.evaluations.read(lot.lot_id, None)
     decisions = await _decisions(workflows, lot.lot_id)
     return LotEntry(lot=lot, evaluation=evaluation, decision=decisions[0] if decisions else None)
+
+
+async def _history(workflows: Workflows, lot_id: str) -> LotHistory:
+    """How the sample was drawn, and what was signed about the rows."""
+    draws = await workflows.sample_draws.of_lot(lot_id, after=0, limit=MOST_DECISIONS)
+    changes = await workflows.corrections.changes_of_lot(lot_id)
+    return LotHistory(draws=[draw for _, draw in draws], changes=changes)
 
 
 async def _decisions(workflows: Workflows, lot_id: str) -> list[Decision]:

@@ -138,7 +138,7 @@ def _upper_limit_sentence(result: RequirementResult) -> str:
 
 def deciding_view(result: RequirementResult) -> WeibayesView | AttributeView:
     """The view that the plan decides by."""
-    if result.variables is not UNSET and result.plan.kind != "ATTRIBUTE":
+    if result.variables is not UNSET and result.plan.target_lives is not UNSET:
         return result.variables
     if result.attribute_at_planned is not UNSET:
         return result.attribute_at_planned

@@ -12,18 +12,34 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from msgspec import UNSET, Struct
 
-from schemas.decisions import Decision, Evaluation
+from schemas.calibrations import Calibration, CalibrationReport
+from schemas.corrections import LotChange
+from schemas.decisions import Decision, Evaluation, RowChange
+from schemas.failure_records import FailureRecordReport
 from schemas.fit_answers import LotFits
 from schemas.lives import UnitLife
 from schemas.lot_comparisons import LotHomogeneity
 from schemas.lots import Lot
+from schemas.sample_draws import SampleDraw
 from schemas.specs import SpecVersion
+from schemas.trends import UnitTrend
 from service.pages import (
+    calibration_wording,
+    change_wording,
     charts,
+    failure_wording,
     fit_sentences,
     fit_wording,
     life_sentences,
+    plan_wording,
+    pressure_sentences,
+    pressure_wording,
+    proven_risks,
+    risk_wording,
     sentences,
+    trend_chart,
+    trend_sentences,
+    trend_wording,
     units,
     wording,
 )
@@ -48,6 +64,16 @@ class LotEntry(Struct, frozen=True, kw_only=True):
     lot: Lot
     evaluation: Evaluation
     decision: Decision | None = None
+
+
+class LotHistory(Struct, frozen=True, kw_only=True):
+    """How a lot's sample was drawn and what persons signed about its rows, oldest first."""
+
+    draws: list[SampleDraw] = []
+    changes: list[LotChange] = []
+
+
+_NO_HISTORY = LotHistory()
 
 
 class FitsAsked(Struct, frozen=True, kw_only=True):
@@ -91,6 +117,9 @@ def render_lot(
     lot: Lot,
     decisions: Sequence[Decision],
     spec: SpecVersion | None,
+    calibrations: Sequence[Calibration] = (),
+    failure_records: Sequence[FailureRecordReport] = (),
+    history: LotHistory = _NO_HISTORY,
     pressure_unit: PressureUnit,
 ) -> str:
     """
@@ -106,6 +135,12 @@ def render_lot(
         Recorded verdicts, newest first.
     spec : SpecVersion or None, keyword only
         The version that the evaluation rests on; None where there is none.
+    calibrations : sequence of Calibration, optional, keyword only
+        Records about sensors that read its cycles.
+    failure_records : sequence of FailureRecordReport, optional, keyword only
+        The newest failure record of each unit that has one.
+    history : LotHistory, optional, keyword only
+        How its sample was drawn, and which rows were withdrawn or corrected.
     pressure_unit : {"mpa", "bar", "psi"}, keyword only
         The reader's unit of pressure.
     """
@@ -114,14 +149,52 @@ def render_lot(
         pressure_unit,
         f"/lots/{quote(lot.lot_id, safe='')}",
         evaluation=evaluation,
+        history=history,
         lot=lot,
         decisions=decisions,
         spec=spec,
+        calibrations=calibrations,
+        failure_records=failure_records,
+        of_unit=False,
     )
 
 
+def render_calibration(report: CalibrationReport, *, pressure_unit: PressureUnit) -> str:
+    """
+    The page of one calibration: what was found, notices, and what it touches.
+
+    Parameters
+    ----------
+    report : CalibrationReport
+        The record with its look-back as of now.
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit of pressure.
+    """
+    path = f"/calibrations/{quote(report.calibration_id, safe='')}"
+    return _render("calibration.html", pressure_unit, path, report=report)
+
+
+def render_risks(*, pressure_unit: PressureUnit) -> str:
+    """
+    The page of proven risks: how often each kind of plan accepts lots at the requirement.
+
+    Parameters
+    ----------
+    pressure_unit : {"mpa", "bar", "psi"}, keyword only
+        The reader's unit, kept in links.
+    """
+    return _render("risks.html", pressure_unit, "/risks", risks=proven_risks.proven_risks())
+
+
 def render_unit(
-    life: UnitLife, *, lot_id: str, spec: SpecVersion | None, pressure_unit: PressureUnit
+    life: UnitLife,
+    *,
+    lot_id: str,
+    spec: SpecVersion | None,
+    failure_records: Sequence[FailureRecordReport] = (),
+    trend: UnitTrend | None = None,
+    changes: Sequence[RowChange] = (),
+    pressure_unit: PressureUnit,
 ) -> str:
     """
     The page of one unit: its life, the stretches it is made of, and why it is what it is.
@@ -134,11 +207,28 @@ def render_unit(
         Lot to lead back to.
     spec : SpecVersion or None, keyword only
         The version that the life was reduced under.
+    failure_records : sequence of FailureRecordReport, optional, keyword only
+        Every failure record of the unit, newest first.
+    trend : UnitTrend or None, optional, keyword only
+        Its trend in few points; without it, or without a point, no trend is shown.
+    changes : sequence of RowChange, optional, keyword only
+        Withdrawals and corrections that speak of the unit.
     pressure_unit : {"mpa", "bar", "psi"}, keyword only
         The reader's unit of pressure.
     """
     path = f"/units/{quote(life.unit_id, safe='')}"
-    return _render("unit.html", pressure_unit, path, life=life, lot_id=lot_id, spec=spec)
+    return _render(
+        "unit.html",
+        pressure_unit,
+        path,
+        life=life,
+        lot_id=lot_id,
+        spec=spec,
+        failure_records=failure_records,
+        trend=trend,
+        changes=changes,
+        of_unit=True,
+    )
 
 
 def render_fits(
@@ -224,12 +314,23 @@ def _environment() -> Environment:
     environment.tests["given"] = is_given
     environment.globals.update(
         badge=badge,
+        calibration_words=calibration_wording,
+        change_words=change_wording,
         charts=charts,
+        failure_words=failure_wording,
         fit=fit_sentences,
         fit_words=fit_wording,
         lives=life_sentences,
         say=wording.say,
+        plan_wording=plan_wording,
+        pressure_words=pressure_wording,
+        pressures=pressure_sentences,
+        risk_figures=proven_risks,
+        risk_words=risk_wording,
         sentences=sentences,
+        trend_chart=trend_chart,
+        trend_words=trend_wording,
+        trends=trend_sentences,
         units=units,
         words=wording,
     )

@@ -7,6 +7,7 @@ wording is reviewed in one place. Names in braces are figures that the page fill
 from __future__ import annotations
 
 from service.pages.fit_wording import NOT_ESTIMABLE as NOT_ESTIMABLE
+from service.pages.hold_wording import HOLDS as HOLDS
 
 LANGUAGE = "en"
 
@@ -83,6 +84,13 @@ REASONS: dict[str, tuple[str, ...]] = {
         "{reliability_required}.",
         "The upper limit of reliability is below the requirement.",
     ),
+    "REFUSAL_LINE_REACHED": (
+        "A line of the plan that refuses was met: {failure_count} relevant failures by "
+        "{target_lives} target lives.",
+        "A line of the plan that refuses was met: {failure_count} relevant failures among "
+        "the first units.",
+        "A line of the plan that refuses was met.",
+    ),
     "PLAN_NOT_FINISHED": (
         "The plan is not finished: {target_lives} target lives so far, "
         "{target_lives_required} are needed.",
@@ -118,11 +126,18 @@ MARKS: dict[str, str] = {
     "NOT_STARTED": "not started",
     "NOT_IN_SAMPLE": "not on the list of the sample",
     "FROM_LIVES_TABLE": "taken from a table of lives, not from rows",
+    "FAILED_BY_ONSET": "its failure is the onset of a leak, by the trend of its pressure decay",
+    "NARROWED_BY_ONSET": "its bracket begins where the trend of its pressure decay began to grow",
+    "RESTART_WEEP": "moisture seen just after a start, below the failing class: no failure",
+    "FAILED_BEFORE_START": "found failed before its first cycle",
+    "ODOMETER_DISAGREES": "the station's odometer counted otherwise than the rows",
+    "STATION_DRIFT": "was on a station whose readings moved away from its neighbours'",
 }
 
 LOT_MARKS: dict[str, str] = {
     "SPEC_AFTER_DATA": "The specification was assigned after the first cycle had run.",
     "UNREGISTERED": "Nobody registered this lot; its sample is every serial that was seen.",
+    "STATION_DRIFT": "A station's readings moved away from its neighbours'; see below.",
 }
 
 ENDINGS: dict[str, str] = {
@@ -143,76 +158,6 @@ ENDINGS_EXPLAINED: dict[str, str] = {
     "VOID": "Credits no cycles; it keeps its place in the sample.",
 }
 
-HOLDS: dict[str, tuple[str, str]] = {
-    "CONFLICTING_ROWS": (
-        "Conflicting rows",
-        "The same cycle arrived twice with different values. Which one stands?",
-    ),
-    "ORDER_AMBIGUOUS": ("Order not clear", "In which order were these runs made?"),
-    "IDENTITY_CONFLICT": (
-        "Identity conflict",
-        "Two serials on one station, or one serial on two, at one time. Whose rows are these?",
-    ),
-    "UNEXPLAINED_STOP": ("Unexplained stop", "The run ended without a known reason. Why?"),
-    "UNIT_SUSPECT_UNCONFIRMED": (
-        "Unit suspected, not confirmed",
-        "The rig stopped for the unit, its rows show nothing. Did it fail?",
-    ),
-    "LOW_FLUID_UNINSPECTED": (
-        "Low fluid, not inspected",
-        "The supply ran low on fluid, which a leak can cause. Is this unit clean?",
-    ),
-    "CANNOT_BUILD_UNCLEAR": (
-        "Pressure not reached",
-        "The station no longer reached pressure and no neighbour ran. Was it unit or rig?",
-    ),
-    "UNDER_PRESSURE_SHARE": (
-        "Too many cycles short of pressure",
-        "More cycles were short of pressure than the specification allows. Does the life stand?",
-    ),
-    "OVER_PRESSURE": (
-        "Over-pressure",
-        "Pressure passed the limit at which the specification doubts a unit. Does the life stand?",
-    ),
-    "PEAK_CLIPPED": (
-        "Peak at full scale",
-        "The sensor read its full scale; the true pressure is unknown. Do these cycles count?",
-    ),
-    "CONDITION_NOT_RECORDED": (
-        "Condition not recorded",
-        "The specification sets a condition that the rows do not record. Was it met?",
-    ),
-    "REMOVED_ON_SUSPICION": (
-        "Removed on suspicion",
-        "The unit was taken off because something looked wrong. Had it failed?",
-    ),
-    "POSSIBLE_SWAP": (
-        "Possible exchange of the unit",
-        "Its readings stepped between two runs. Is it still the same unit?",
-    ),
-    "NOT_IN_SAMPLE": (
-        "Not on the list of the sample",
-        "Rows came for a serial that is not listed. Does it belong to the sample?",
-    ),
-    "LIFE_SOURCE_CONFLICT": (
-        "Two sources for one life",
-        "Both rows and a table of lives speak of this unit. Which one stands?",
-    ),
-    "INSPECTION_OVERDUE": (
-        "Inspection overdue",
-        "The unit ran past its inspection interval. What does the inspection find?",
-    ),
-    "UNIT_OVERDUE": (
-        "Unit overdue",
-        "No rows for longer than the specification allows. What became of the unit?",
-    ),
-    "CALIBRATION_FOUND_OUT": (
-        "Sensor found out of calibration",
-        "With corrected readings cycles no longer meet the conditions. Is the unit void?",
-    ),
-}
-"""Hold name to (its title, the question that a person has to answer)."""
-
 NOT_COUNTED: dict[str, str] = {
     "NO_READING": "no reading",
     "MODE": "station not in test mode",
@@ -225,6 +170,7 @@ NOT_COUNTED: dict[str, str] = {
     "TEMPERATURE": "temperature outside its band",
     "CONDITION_NOT_RECORDED": "a condition was not recorded",
     "OTHER": "other",
+    "EDGE_DOUBT": "within the sensor's uncertainty of an edge of the band",
 }
 
 STOPS: dict[str, str] = {
@@ -256,6 +202,9 @@ FAILURE_MODES: dict[str, str] = {
 PLANS: dict[str, str] = {
     "ATTRIBUTE": "by attributes: units pass or fail at a fixed count",
     "WEIBAYES": "by variables: target lives are added up with an assumed Weibull shape",
+    "TWO_STAGE": "two stages: after too many failures a second one, paid for beforehand",
+    "SEQUENTIAL": "sequential: lines that accept and refuse as results come in, with a certain end",
+    "ANYTIME": "any-time: valid at every look, however often",
 }
 
 CREDITS: dict[str, str] = {

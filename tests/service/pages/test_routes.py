@@ -9,13 +9,18 @@ from typing import Any
 
 import page_examples as examples
 import pytest
+import trend_examples
 from html_checks import addresses_in, read_page
 from litestar.testing import TestClient
 from msgspec import UNSET, structs
 
+from schemas.calibrations import Calibration
 from schemas.decisions import Decision, Evaluation
+from schemas.failure_records import FailureRecordReport
 from schemas.lots import Assignment, Lot, Unit
+from schemas.sample_draws import SampleDraw
 from schemas.specs import SpecVersion
+from schemas.trends import UnitTrend
 from service.app import Service, build_app
 from service.auth import scope_of
 from service.errors import NotFound
@@ -38,8 +43,12 @@ class BuiltAnswers(Application):
         self.lots = SimpleNamespace(matching=self.matching, find=self.lot)
         self.evaluations = SimpleNamespace(read=self.evaluation)
         self.decisions = SimpleNamespace(of_lot=self.decisions_of)
-        self.units = SimpleNamespace(find=self.unit, life=self.life)
+        self.units = SimpleNamespace(find=self.unit, life=self.life, trend=self.trend)
         self.specs = SimpleNamespace(find=self.spec)
+        self.failure_records = SimpleNamespace(of_lot=self.records_of, of_unit=self.records_of)
+        self.calibrations = SimpleNamespace(of_lot=self.calibrations_of)
+        self.sample_draws = SimpleNamespace(of_lot=self.draws_of)
+        self.corrections = SimpleNamespace(changes_of_lot=self.calibrations_of)
 
     async def close(self) -> None:
         """Nothing is open."""
@@ -75,12 +84,24 @@ class BuiltAnswers(Application):
         second = structs.replace(first, reason="Signed again.", decision_outdated=False)
         return [(1, first), (2, second)][after:limit]
 
+    async def calibrations_of(self, lot_id: str) -> list[Calibration]:
+        return []
+
+    async def draws_of(self, _: str, *, after: int, limit: int) -> list[tuple[int, SampleDraw]]:
+        return []
+
+    async def records_of(self, _: str) -> list[FailureRecordReport]:
+        return []
+
     async def unit(self, unit_id: str) -> Unit:
         if unit_id != "unit_l02-012":
             raise NotFound("unit", unit_id)
         return Unit(
             unit_id=unit_id, lot_id="lot_l02", lot_number="L02", unit_serial="L02-012", listed=True
         )
+
+    async def trend(self, unit_id: str, most_points: int) -> UnitTrend:
+        return trend_examples.trend(unit_id=unit_id)
 
     async def life(self, unit_id: str) -> Any:
         await self.unit(unit_id)
@@ -139,6 +160,17 @@ def test_a_policy_forbids_what_the_page_does_not_need(client: TestClient[Service
 def test_the_newest_decision_stands_first(client: TestClient[Service]) -> None:
     text = read_page(client.get("/lots/lot_l01").text).text()
     assert text.index("Signed again.") < text.index("All end checks are clean.")
+
+
+def test_the_unit_page_draws_its_trend_beside_a_table_of_the_same_points(
+    client: TestClient[Service],
+) -> None:
+    page = read_page(client.get("/units/unit_l02-012").text)
+    text = page.text()
+    assert "between 4,210 and 4,700 counted cycles" in text
+    rows = [row for row in page.find("tr") if "station 3, run-1" in row.text()]
+    assert len(rows) == 60
+    assert "Safety" in text
 
 
 def test_the_unit_page_leads_back_to_its_lot(client: TestClient[Service]) -> None:
