@@ -19,7 +19,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support")]
 from leak_simulation import GROWTHS, SCENARIO_RULES, SimulatedUnit, simulated_units  # noqa: E402
 from msgspec import structs  # noqa: E402
 
-from analysis.reduction.onset import OnsetFinding, leak_onset  # noqa: E402
+from analysis.reduction.onset import leak_onset  # noqa: E402
+from schemas.onsets import OnsetFinding  # noqa: E402
 
 SEED, UNITS = 5_000, 200
 WIDEST = {0.02: 2_000.0} | {growth: 600.0 for growth in GROWTHS if growth >= 0.1}

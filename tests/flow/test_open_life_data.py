@@ -8,9 +8,10 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from product_source import ROOT
 from service_client import ServiceClient, running_service
 
-_CASES = json.loads((Path(__file__).parent.parent / "published" / "cases.json").read_text("utf-8"))
+_CASES = json.loads((ROOT / "service" / "validation" / "cases.json").read_text("utf-8"))
 _BY_ID = {case["id"]: case for case in _CASES}
 
 OPEN_DATA = {

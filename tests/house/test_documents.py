@@ -30,7 +30,7 @@ def test_readme_gives_one_command_to_run_and_one_to_test() -> None:
     assert run.startswith("python3 -m venv .venv && .venv/bin/pip install ")
     assert run.endswith("lotproof demo")
     assert test.startswith("python3 -m venv .venv && .venv/bin/pip install ")
-    assert test.endswith("-m pytest -q")
+    assert test.endswith("-m pytest -q -n 2 --dist loadfile")
 
 
 def test_the_pipeline_runs_readmes_test_command_as_it_stands() -> None:
