@@ -1,8 +1,9 @@
 """The length of a plan and where its credit ends."""
 
+import msgspec
 import pytest
 
-from schemas.specs import Plan
+from schemas.specs import Conditions, Plan, ReductionSettings
 
 _TARGET = 1000
 
@@ -30,3 +31,19 @@ def test_credit_ends_at_the_planned_count_or_once_at_the_target() -> None:
     assert plan(planned_cycles=2000, credit="TO_PLANNED").credit_ends_at(_TARGET) == 2000
     assert plan(planned_cycles=2000, credit="ONCE_AT_TARGET").credit_ends_at(_TARGET) == 1000
     assert plan(planned_cycles=800, credit="ONCE_AT_TARGET").credit_ends_at(_TARGET) == 800
+
+
+def test_a_rule_at_the_edges_that_is_not_stated_is_the_plain_one_and_changes_no_hash() -> None:
+    band = {"pressure_lower_mpa": 31.59, "pressure_upper_mpa": 34.91, "station_modes": ["TEST"]}
+    silent = msgspec.convert(band, Conditions)
+    said = msgspec.json.decode(msgspec.json.encode(band | {"edge_rule": "PLAIN"}), type=Conditions)
+    assert silent.edge_rule == "PLAIN"
+    assert msgspec.json.encode(said) == msgspec.json.encode(silent)
+    with pytest.raises(msgspec.ValidationError):
+        msgspec.convert(band | {"edge_rule": "HALF"}, Conditions)
+
+
+@pytest.mark.parametrize("limit", [0, -0.1])
+def test_a_station_may_not_be_allowed_no_change_at_all(limit: float) -> None:
+    with pytest.raises(msgspec.ValidationError):
+        msgspec.convert({"station_drift_mpa": limit}, ReductionSettings)
