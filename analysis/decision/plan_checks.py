@@ -102,7 +102,7 @@ def _shape_and_credit_faults(spec: Spec) -> Iterator[ProblemError]:
     plan = spec.plan
     if plan.adds_target_lives and plan.kind != "ATTRIBUTE":
         if spec.shape is None:
-            detail = f"A {plan.kind} plan on target lives needs an assumed shape."
+            detail = f"A plan of kind {plan.kind} on target lives needs an assumed shape."
             yield _fault("SHAPE_MISSING", "/shape", detail)
         if plan.credit is None:
             yield _fault(
@@ -130,10 +130,10 @@ def _limits_faults(spec: Spec) -> Iterator[ProblemError]:
     for kind, name in _LIMITS_OF_KIND.items():
         given = getattr(plan, name) is not None
         if given and plan.kind != kind:
-            detail = f"Only a {kind} plan states {name}."
+            detail = f"Only a plan of kind {kind} states {name}."
             yield _fault("CONTRADICTION", f"/plan/{name}", detail)
         if not given and plan.kind == kind:
-            yield _fault("LIMIT_MISSING", f"/plan/{name}", f"A {kind} plan states {name}.")
+            yield _fault("LIMIT_MISSING", f"/plan/{name}", f"A plan of kind {kind} states {name}.")
     if plan.kind == "TWO_STAGE" and plan.second_stage is not None:
         yield from _two_stage_faults(plan, plan.second_stage)
     if plan.kind == "SEQUENTIAL" and plan.sequential is not None:

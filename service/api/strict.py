@@ -122,12 +122,27 @@ def decode_body(raw: bytes, body_type: Any) -> Any:
             [ProblemError(code="FIELD_REPEATED", detail=detail, pointer="")]
         ) from None
     except msgspec.ValidationError as refusal:
-        raise InvalidRequest([body_error(str(refusal), body_type)]) from None
+        # A body that was cut off may look wrong before its end is reached.
+        error = _syntax_error(raw) or body_error(str(refusal), body_type)
+        raise InvalidRequest([error]) from None
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as broken:
-        detail = f"The body is not JSON: {broken}."
-        raise InvalidRequest(
-            [ProblemError(code="BODY_NOT_JSON", detail=detail, pointer="")]
-        ) from None
+        raise InvalidRequest([_not_json(broken)]) from None
+
+
+def _syntax_error(raw: bytes) -> ProblemError | None:
+    """That a body is no JSON as a whole; None if it is, or is too deep to tell."""
+    try:
+        json.loads(raw)
+    except (json.JSONDecodeError, UnicodeDecodeError) as broken:
+        return _not_json(broken)
+    except RecursionError:
+        return None
+    return None
+
+
+def _not_json(broken: Exception) -> ProblemError:
+    detail = f"The body is not JSON: {broken}."
+    return ProblemError(code="BODY_NOT_JSON", detail=detail, pointer="")
 
 
 def body_error(message: str, body_type: Any) -> ProblemError:

@@ -53,7 +53,7 @@ NOTES: tuple[str, ...] = (
     "counting, or credit once at the target, holds.",
     "Where two figures stand in a cell, files of failed units come later than those of "
     "survivors: first nobody asks for them, then a unit that is silent for more than an hour "
-    "counts as failed at its last verified count. A specification with longer `overdue_hours` "
+    "counts as failed at its last verified count. A specification that allows longer silence "
     "is protected only after that time.",
     "In the last column a quarter of the failures can be found only by an inspection that "
     "nobody makes: first such a unit counts as suspended, then as failed.",

@@ -92,6 +92,8 @@ def test_a_right_body_reaches_the_handler_as_its_type(client: TestClient[Any]) -
         ('{"reliability": NaN}', "BODY_NOT_JSON", "", None),
         ('{"reliability": 1e400}', "INVALID_VALUE", "/reliability", None),
         ("{", "BODY_NOT_JSON", "", None),
+        # Cut off behind a field that does not exist: the cut is what the sender must know of.
+        ('{"no_such_field":', "BODY_NOT_JSON", "", None),
         (b'{"label": "\xff"}', "BODY_NOT_JSON", "", None),
         ("", "BODY_MISSING", "", None),
         ("[" * 100_000, "INVALID_VALUE", "", None),
