@@ -8,10 +8,12 @@ from scipy import optimize, special
 from analysis.checks import check_count, check_fraction
 from analysis.statistics.rising_sums import log_beta_sum
 from schemas.anytime import PriorDensity
+from schemas.test_plans import CountedStops
 
 _MOST_UNITS = 100_000_000
 _BELOW = PriorDensity(shape=1.0, rate=0.5)
 _LEAST_RELIABILITY = 1e-4
+_ROUNDING = 1e-12
 _ENOUGH_FOR_LOG = 1e-290
 
 
@@ -101,7 +103,7 @@ def units_to_accept(
 
     def is_enough(units: int) -> bool:
         found = log_count_evidence(count, units, reliability=reliability, prior=prior)
-        return found >= level * (1.0 - 1e-12)
+        return found >= level * (1.0 - _ROUNDING)
 
     low, high = count - 1, max(2 * count, 1)
     while not is_enough(high):
@@ -111,6 +113,57 @@ def units_to_accept(
         middle = (low + high) // 2
         low, high = (low, middle) if is_enough(middle) else (middle, high)
     return high
+
+
+def stops_by_evidence(
+    evidence: Callable[[int, int], float],
+    *,
+    confidence: float,
+    most_units: int,
+    most_failures: int,
+) -> CountedStops:
+    """
+    Stops after each unit of a plan that accepts as soon as its evidence suffices.
+
+    Parameters
+    ----------
+    evidence : callable of int, int to float
+        Logarithm of the evidence of so many failures among so many finished units; it
+        falls with failures and rises with units.
+    confidence : float, fraction, keyword only
+    most_units, most_failures : int, keyword only
+        Cap on finished units, and failures that may be accepted at most.
+
+    Returns
+    -------
+    CountedStops
+        A count is refused as soon as no result of the units left could accept it.
+
+    Raises
+    ------
+    OutsideDomainError
+        If `confidence` is no fraction.
+
+    Examples
+    --------
+    Evidence ten times as large with every unit, and gone with the first failure:
+
+    >>> stops_by_evidence(
+    ...     lambda failures, units: units * math.log(10.0) - 99.0 * failures,
+    ...     confidence=0.95,
+    ...     most_units=3,
+    ...     most_failures=1,
+    ... ).accept_at
+    (-1, 0, 0)
+    """
+    level = -math.log1p(-check_fraction("confidence", confidence)) * (1.0 - _ROUNDING)
+    accept: list[int] = []
+    acceptable = -1
+    for units in range(1, most_units + 1):
+        while acceptable < min(units, most_failures) and evidence(acceptable + 1, units) >= level:
+            acceptable += 1
+        accept.append(acceptable)
+    return CountedStops(accept_at=tuple(accept), reject_at=(acceptable + 1,) * len(accept))
 
 
 def log_count_evidence_below(failure_count: int, unit_count: int, *, reliability: float) -> float:

@@ -6,12 +6,12 @@ import numpy as np
 from scipy import special
 
 from analysis.checks import FloatArray, check_count, check_fraction
+from analysis.statistics.anytime_counts import stops_by_evidence
 from analysis.statistics.finite_lot import most_nonconforming
 from schemas.anytime import PriorDensity
 from schemas.test_plans import CountedStops
 
 _MOST_UNITS = 10_000_000
-_SLACK = 1e-12
 
 
 def log_lot_evidence(
@@ -153,16 +153,12 @@ def anytime_lot_stops(
     (37, 1)
     """
     check_count("most_units", most_units, least=1, most=lot_size)
-    level = -math.log1p(-check_fraction("confidence", confidence)) * (1.0 - _SLACK)
-    accept: list[int] = []
-    acceptable = -1
-    for units in range(1, most_units + 1):
-        while acceptable < min(units, most_failures):
-            found = log_lot_evidence(
-                acceptable + 1, units, lot_size=lot_size, reliability=reliability, prior=prior
-            )
-            if found < level:
-                break
-            acceptable += 1
-        accept.append(acceptable)
-    return CountedStops(accept_at=tuple(accept), reject_at=(acceptable + 1,) * len(accept))
+
+    def evidence(failures: int, units: int) -> float:
+        return log_lot_evidence(
+            failures, units, lot_size=lot_size, reliability=reliability, prior=prior
+        )
+
+    return stops_by_evidence(
+        evidence, confidence=confidence, most_units=most_units, most_failures=most_failures
+    )

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from analysis.checks import check_count, check_fraction, check_positive
 from analysis.errors import OutsideDomainError
-from analysis.statistics.anytime_counts import log_count_evidence
+from analysis.statistics.anytime_counts import log_count_evidence, stops_by_evidence
 from analysis.statistics.anytime_evidence import lives_reaching, lives_to_accept
 from analysis.statistics.sequential_exact import timed_outcome
 from schemas.anytime import AnytimeOutcome, AnytimeStops, PriorDensity
@@ -191,16 +191,13 @@ def anytime_count_stops(
     >>> plan.accept_at.index(0) + 1, plan.accept_at.index(1) + 1, plan.reject_at[-1]
     (54, 103, 2)
     """
-    level = -math.log1p(-check_fraction("confidence", confidence)) * (1.0 - _SLACK)
-    most = most_units if most_failures is None else most_failures
-    accept: list[int] = []
-    acceptable = -1
-    for units in range(1, most_units + 1):
-        following = acceptable + 1
-        while (
-            following <= min(units, most)
-            and log_count_evidence(following, units, reliability=reliability, prior=prior) >= level
-        ):
-            acceptable, following = following, following + 1
-        accept.append(acceptable)
-    return CountedStops(accept_at=tuple(accept), reject_at=tuple([acceptable + 1] * len(accept)))
+
+    def evidence(failures: int, units: int) -> float:
+        return log_count_evidence(failures, units, reliability=reliability, prior=prior)
+
+    return stops_by_evidence(
+        evidence,
+        confidence=confidence,
+        most_units=most_units,
+        most_failures=most_units if most_failures is None else most_failures,
+    )

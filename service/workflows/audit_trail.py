@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from schemas.audit import AuditHead, AuditLink, AuditReport
-from service.data_lock import hold_data_directory
 from service.settings import Settings
 from service.storage.audit_chain import (
     first_difference,
@@ -12,6 +11,7 @@ from service.storage.audit_chain import (
 )
 from service.storage.kept_files import first_changed_file
 from service.storage.store import Cursor, Store
+from service.workflows.closed_directory import ask_closed_directory
 
 
 class AuditTrail:
@@ -57,13 +57,4 @@ def report_of_directory(settings: Settings, noted: AuditHead | None) -> AuditRep
     DataDirectoryInUse
         If another process works on it.
     """
-    with hold_data_directory(settings.data_directory):
-        store = Store.open(
-            settings.data_directory,
-            memory_limit=settings.memory_limit,
-            threads=settings.thread_count,
-        )
-        try:
-            return store.read_now(lambda db: check_trail(db, store, noted))
-        finally:
-            store.close()
+    return ask_closed_directory(settings, lambda db, store: check_trail(db, store, noted))

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import anyio.to_thread
 import msgspec
-from msgspec import UNSET, Struct
+from msgspec import Struct
 
 from schemas.audit import AuditHead
-from schemas.decisions import Decision, Evaluation
+from schemas.decisions import Decision
 from schemas.evidence_packs import (
     PACK_FORM,
     PACK_VERSION,
@@ -121,11 +121,6 @@ def evidence_now(db: Cursor, reading: LotReading) -> DecisionEvidence:
         calibrations=[record for _, record in records_about(db, facts)],
         corrections=corrections_about(db, linked_lots(db, [facts.lot_number])),
     )
-
-
-def without_what_needs_a_store(evaluation: Evaluation) -> Evaluation:
-    """The part of an evaluation that follows from lives and specification alone."""
-    return msgspec.structs.replace(evaluation, edge_rule=UNSET)
 
 
 def _find(db: Cursor, decision_id: str) -> _Found:

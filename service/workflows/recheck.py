@@ -14,16 +14,16 @@ from schemas.evidence_packs import DecisionEvidence
 from schemas.lives import UnitLife
 from schemas.lot_evidence import LotEvidence
 from schemas.rechecks import Recheck, RecheckReport
-from service.data_lock import hold_data_directory
 from service.settings import Settings
 from service.storage.decision_evidence import find_decision_evidence
 from service.storage.decisions import every_decision
-from service.storage.store import Cursor, Store
+from service.storage.store import Cursor
+from service.workflows.closed_directory import ask_closed_directory
 from service.workflows.evaluate_lot import what_lives_say
 from service.workflows.sample_record import sample_record_of
 
 _NOT_COMPARED = ("provenance", "edge_rule")
-"""Provenance names versions, which may differ; the edge rule asks rows under another rule."""
+"""Provenance is passed through; the edge rule asks rows under another rule."""
 _SINCE = "it was recorded before evidence was kept"
 
 
@@ -36,16 +36,7 @@ def recheck_directory(settings: Settings) -> RecheckReport:
     DataDirectoryInUse
         If another process works on it.
     """
-    with hold_data_directory(settings.data_directory):
-        store = Store.open(
-            settings.data_directory,
-            memory_limit=settings.memory_limit,
-            threads=settings.thread_count,
-        )
-        try:
-            return store.read_now(recheck)
-        finally:
-            store.close()
+    return ask_closed_directory(settings, lambda db, _: recheck(db))
 
 
 def recheck(db: Cursor) -> RecheckReport:
@@ -81,12 +72,7 @@ def _one(decision: Decision, evidence: DecisionEvidence | None) -> Recheck:
     except AnalysisError as error:
         return msgspec.structs.replace(recorded, not_rechecked=f"it is refused now: {error}")
     changed_units = _changed_units(evidence.lives, lives)
-    figures = [
-        name
-        for name in Evaluation.__struct_fields__
-        if name not in _NOT_COMPARED
-        and same_text(getattr(found, name)) != same_text(getattr(decision.evaluation, name))
-    ]
+    figures = changed_figures(found, decision.evaluation)
     return msgspec.structs.replace(
         recorded,
         verdict=found.verdict,
@@ -109,6 +95,16 @@ def evaluated(said: Evaluation, evidence: DecisionEvidence, lives: list[UnitLife
     )
     sample = sample_record_of(evidence.draws, is_listed=evidence.is_listed)
     return what_lives_say(lot, evidence.spec, said.provenance, sample=sample)
+
+
+def changed_figures(found: Evaluation, said: Evaluation) -> list[str]:
+    """Names of the parts of two evaluations that differ, of those that need no store."""
+    return [
+        name
+        for name in Evaluation.__struct_fields__
+        if name not in _NOT_COMPARED
+        and same_text(getattr(found, name)) != same_text(getattr(said, name))
+    ]
 
 
 def same_text(said: object) -> bytes:

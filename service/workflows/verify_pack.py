@@ -16,9 +16,8 @@ from schemas.evidence_packs import DecisionEvidence, PackManifest, PackReport, P
 from service.signing import is_signed_with
 from service.storage.specs import spec_hash
 from service.workflows import pack_files
-from service.workflows.evidence_packs import without_what_needs_a_store
 from service.workflows.pack_files import BrokenPack, OpenPack
-from service.workflows.recheck import evaluated, same_text
+from service.workflows.recheck import changed_figures, evaluated, same_text
 from service.workflows.verify_rows import check_rows, why_rows_are_not_computed
 
 Kind = TypeVar("Kind", bound=msgspec.Struct)
@@ -135,10 +134,8 @@ def _check_lives(pack: OpenPack, key: PublicKey) -> None:
 def _check_verdict(pack: OpenPack, key: PublicKey) -> None:
     _, decision, evidence = _content(pack)
     found = _evaluated(decision, evidence)
-    stated = without_what_needs_a_store(decision.evaluation)
-    for name in Evaluation.__struct_fields__:
-        if same_text(getattr(found, name)) != same_text(getattr(stated, name)):
-            raise BrokenPack(f"The evaluation's {name} does not follow from the lives.")
+    for name in changed_figures(found, decision.evaluation):
+        raise BrokenPack(f"The evaluation's {name} does not follow from the lives.")
     if (decision.verdict, decision.kind) != (found.verdict, found.kind):
         raise BrokenPack("The verdict recorded is not the one of its evaluation.")
 
