@@ -16,12 +16,12 @@ from analysis.decision.failure_clock import target_lives_at_failures
 from analysis.decision.plan_stops import prior_of, stops_in_target_lives, stops_in_units
 from analysis.decision.reasons import Standing
 from analysis.decision.terms import Terms
-from analysis.decision.weibayes_plan import read_clock
+from analysis.decision.weibayes_plan import lower_limit, read_clock
 from analysis.statistics.anytime_counts import (
     count_lower_limit,
     log_count_evidence,
 )
-from analysis.statistics.anytime_evidence import anytime_lower_limit, log_evidence
+from analysis.statistics.anytime_evidence import log_evidence
 from analysis.statistics.anytime_finite_lot import log_lot_evidence
 from analysis.statistics.weibayes import reaches_requirement
 from schemas.decisions import Reason
@@ -190,10 +190,7 @@ def _evidence_of_lives(total: float, failures: int, terms: Terms) -> PlanEvidenc
         return UNSET
     prior = prior_of(terms.anytime)
     found = log_evidence(failures, -math.log(terms.reliability) * total, prior=prior)
-    lower = 0.0
-    if total > 0.0:
-        lower = anytime_lower_limit(total, failures, confidence=terms.confidence, prior=prior)
-    return _told(found, terms, lower)
+    return _told(found, terms, lower_limit(total, failures, terms))
 
 
 def _told(log_found: float, terms: Terms, lower: float | None = None) -> PlanEvidence:

@@ -146,7 +146,7 @@ def stand_by_target_lives(outcomes: Sequence[Outcome], terms: Terms) -> Standing
     )
 
 
-def _lower_limit(total: float, failure_count: int, terms: Terms) -> float:
+def lower_limit(total: float, failure_count: int, terms: Terms) -> float:
     """Lower limit of one look, or of all looks together for a plan that is looked at always."""
     if terms.anytime is None:
         return reliability_lower_from_target_lives(
@@ -227,6 +227,6 @@ def _row(value: float, lives: CountedLives, terms: Terms) -> ShapeRow:
     return ShapeRow(
         shape=value,
         target_lives=total,
-        reliability_lower=_lower_limit(total, lives.failure_count, terms),
+        reliability_lower=lower_limit(total, lives.failure_count, terms),
         outside_range=not shape.shape_low <= value <= shape.shape_high,
     )
